@@ -24,7 +24,8 @@ class SkyAt {
   SkyAt& operator=(SkyAt&&) noexcept;
 
   /// Observed direction (aberration, refraction) of a star whose ICRS direction is given for the date (proper motion
-  /// applied by the caller). Below −3° altitude refraction is held at its value there. Accuracy about 0.1″ above 15°.
+  /// applied by the caller). Accuracy about 0.1″ above 15° altitude; below 3° ERFA limits the refraction, so that places
+  /// under the horizon stay defined.
   [[nodiscard]] Vec<Enu> observed(Vec<Icrs> star) const;
   /// Inverse of observed().
   [[nodiscard]] Vec<Icrs> icrs(Vec<Enu> observed) const;

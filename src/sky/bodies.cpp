@@ -1,4 +1,5 @@
 #include <erfa.h>
+#include <erfam.h>
 
 #include <array>
 #include <cmath>
@@ -59,7 +60,7 @@ constexpr std::array kPlanets{PlanetRow{BodyKind::mercury, "Mercury", 1, -0.6}, 
                               PlanetRow{BodyKind::mars, "Mars", 4, -1.5}, PlanetRow{BodyKind::jupiter, "Jupiter", 5, -9.4},
                               PlanetRow{BodyKind::saturn, "Saturn", 6, -8.9}};
 
-Body planet_at(const PlanetRow& row, TtDate tt, const double earth[3]) {
+Body planet_at(const PlanetRow& row, TtDate tt, double earth[3]) {
   double planet[3], seen[3], distance = 0.0;
   TtDate emitted = tt;
   for (int pass = 0; pass < 3; ++pass) {  // light time converges to 1e-6 s in two passes

@@ -1,4 +1,5 @@
 #include <erfa.h>
+#include <erfam.h>
 
 #include <algorithm>
 #include <cassert>
@@ -8,10 +9,6 @@
 
 namespace polewright {
 namespace {
-
-/// ERFA's A·tan z + B·tan³ z is good to 0.1″ above 15° and breaks down near the horizon; below this altitude its value
-/// is held so that the mapping stays one to one.
-constexpr double kLowestRefractedAltitude_rad = -3.0 * ERFA_DD2R;
 
 double pressure_of(const Site& site, const Weather& weather) {
   if (!weather.refraction) return 0.0;
@@ -50,8 +47,7 @@ Vec<Enu> SkyAt::observed(Vec<Icrs> star) const {
   eraAtciqz(right_ascension_of(star).rad(), declination_of(star).rad(), &astrom, &ri, &di);
   double azimuth = 0, zenith = 0, ha = 0, dec = 0, ra = 0;
   eraAtioq(ri, di, &astrom, &azimuth, &zenith, &ha, &dec, &ra);
-  const double altitude = std::max(0.5 * ERFA_DPI - zenith, kLowestRefractedAltitude_rad - 0.5 * ERFA_DPI);
-  return enu_from_horizontal(Angle::rad(azimuth), Angle::rad(altitude));
+  return enu_from_horizontal(Angle::rad(azimuth), Angle::rad(0.5 * ERFA_DPI - zenith));
 }
 
 Vec<Icrs> SkyAt::icrs(Vec<Enu> observed) const {
