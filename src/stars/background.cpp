@@ -1,0 +1,204 @@
+#include "stars/background.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "base/parallel.hpp"
+#include "stars/row_kernels.hpp"
+
+namespace polewright {
+namespace {
+
+struct LevelAndNoise {
+  float level = 0.0F, noise = 1.0F;
+};
+
+constexpr int kBins = 256;
+constexpr float kRoundingNoise = 0.2887F;  // 1/√12: an integer sample cannot be quieter
+
+/// A histogram of one tile and class over the range where sky can be; everything else falls into the end bins.
+class TileHistogram {
+ public:
+  TileHistogram(int low, int width) : low_(low), width_(width) {}
+
+  void add(int sample) {
+    const int bin = (sample - low_) / width_;
+    ++count_[static_cast<std::size_t>(std::clamp(bin, 0, kBins - 1))];
+    ++total_;
+  }
+  /// Value below which a fraction of the samples lies, counting only bins [0, top).
+  [[nodiscard]] float quantile(double fraction, int top) const {
+    int inside = 0;
+    for (int i = 0; i < top; ++i) inside += count_[static_cast<std::size_t>(i)];
+    double need = fraction * inside;
+    for (int i = 0; i < top; ++i) {
+      const int here = count_[static_cast<std::size_t>(i)];
+      if (here > 0 && need <= here) return static_cast<float>(low_ - 0.5 + width_ * (i + need / here));
+      need -= here;
+    }
+    return static_cast<float>(low_ + width_ * top);
+  }
+  [[nodiscard]] int bin_above(float value) const {
+    return std::clamp(static_cast<int>((value - static_cast<float>(low_)) / static_cast<float>(width_)) + 1, 1, kBins);
+  }
+  [[nodiscard]] int total() const { return total_; }
+
+ private:
+  int low_, width_, total_ = 0;
+  std::array<int, kBins> count_{};
+};
+
+/// Clipped from above at 3σ until it settles: stars only ever add light. The 15.87 % quantile is 1σ below the median.
+LevelAndNoise sky_of(const TileHistogram& histogram) {
+  int top = kBins;
+  LevelAndNoise sky;
+  for (int round = 0; round < 6; ++round) {
+    sky.level = histogram.quantile(0.5, top);
+    sky.noise = std::max(kRoundingNoise, sky.level - histogram.quantile(0.1587, top));
+    const int next = histogram.bin_above(sky.level + 3.0F * sky.noise);
+    if (next >= top) break;
+    top = next;
+  }
+  return sky;
+}
+
+/// Where the histogram should lie, from a few dozen samples: quartiles are safe against stars and dead pixels.
+TileHistogram histogram_around(std::array<std::uint16_t, 128>& probe, int n) {
+  std::sort(probe.begin(), probe.begin() + n);
+  const int median = probe[static_cast<std::size_t>(n / 2)];
+  const int spread = std::max(2, median - probe[static_cast<std::size_t>(n / 8)]);  // 1.15σ
+  const int width = std::max(1, (spread * 12) / kBins);
+  return {median - width * kBins / 2, width};
+}
+
+/// Median of the 3×3 neighbourhood on a grid; borders use what is there.
+float median_around(const std::vector<float>& grid, std::size_t offset, int nx, int ny, int ix, int iy) {
+  std::array<float, 9> near{};
+  int n = 0;
+  for (int y = std::max(0, iy - 1); y <= std::min(ny - 1, iy + 1); ++y)
+    for (int x = std::max(0, ix - 1); x <= std::min(nx - 1, ix + 1); ++x)
+      near[static_cast<std::size_t>(n++)] = grid[offset + static_cast<std::size_t>(y * nx + x)];
+  std::nth_element(near.begin(), near.begin() + n / 2, near.begin() + n);
+  return near[static_cast<std::size_t>(n / 2)];
+}
+
+double median_of(std::vector<float> values) {
+  if (values.empty()) return 0.0;
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
+}  // namespace
+
+BackgroundMap BackgroundMap::measure(const Frame& frame, int threads) {
+  BackgroundMap map;
+  map.classes_ = frame.mosaic.is_colour() ? 4 : 1;
+  map.nx_ = std::max(1, (frame.width + kTile / 2) / kTile);
+  map.ny_ = std::max(1, (frame.height + kTile / 2) / kTile);
+  const auto cells = static_cast<std::size_t>(map.classes_) * static_cast<std::size_t>(map.nx_ * map.ny_);
+  map.level_.resize(cells);
+  map.noise_.resize(cells);
+  parallel_for(static_cast<std::size_t>(map.ny_), threads, [&](std::size_t iy) {
+    for (int ix = 0; ix < map.nx_; ++ix) map.measure_tile(frame, ix, static_cast<int>(iy));
+  });
+  map.smooth();
+  return map;
+}
+
+// The last tile of a row or column takes what is left over, up to one and a half tiles.
+void BackgroundMap::measure_tile(const Frame& frame, int ix, int iy) {
+  const int x0 = ix * kTile, y0 = iy * kTile;
+  const int x1 = ix == nx_ - 1 ? frame.width : x0 + kTile;
+  const int y1 = iy == ny_ - 1 ? frame.height : y0 + kTile;
+  const int step = classes_ == 1 ? 1 : 2;
+  for (int c = 0; c < classes_; ++c) {
+    const int cx = x0 + (c & 1), cy = y0 + (c >> 1);
+    std::array<std::uint16_t, 128> probe{};
+    int n = 0;
+    const int sx = std::max(step, (x1 - x0) / 11 / step * step), sy = std::max(step, (y1 - y0) / 11 / step * step);
+    for (int y = cy; y < y1; y += sy)
+      for (int x = cx; x < x1 && n < 128; x += sx) probe[static_cast<std::size_t>(n++)] = frame.at(x, y);
+    if (n == 0) continue;
+    TileHistogram histogram = histogram_around(probe, n);
+    for (int y = cy; y < y1; y += step) {
+      const std::uint16_t* row = &frame.pixels[static_cast<std::size_t>(y) * static_cast<std::size_t>(frame.width)];
+      for (int x = cx; x < x1; x += step) histogram.add(row[x]);
+    }
+    const LevelAndNoise sky = sky_of(histogram);
+    level_[index(c, ix, iy)] = sky.level;
+    noise_[index(c, ix, iy)] = sky.noise;
+  }
+}
+
+// A tile filled by a bright star or a lamp is pulled to its neighbours; a gradient passes a median unchanged.
+void BackgroundMap::smooth() {
+  for (std::vector<float>* grid : {&level_, &noise_}) {
+    std::vector<float> out(grid->size());
+    for (int c = 0; c < classes_; ++c)
+      for (int iy = 0; iy < ny_; ++iy)
+        for (int ix = 0; ix < nx_; ++ix) out[index(c, ix, iy)] = median_around(*grid, index(c, 0, 0), nx_, ny_, ix, iy);
+    grid->swap(out);
+  }
+}
+
+/// The four tile centres around a pixel and the pixel's place between them; constant beyond the outer centres.
+struct BackgroundMap::Cell {
+  int ix, jx, iy, jy;
+  float u, v;
+};
+
+BackgroundMap::Cell BackgroundMap::cell_of(int x, int y) const {
+  const auto place = [](int at, int n, int& i, int& j) {
+    const float f = std::clamp((static_cast<float>(at) - kTile / 2) / kTile, 0.0F, static_cast<float>(n - 1));
+    i = std::min(static_cast<int>(f), std::max(0, n - 2));
+    j = std::min(i + 1, n - 1);
+    return f - static_cast<float>(i);
+  };
+  Cell cell{};
+  cell.u = place(x, nx_, cell.ix, cell.jx);
+  cell.v = place(y, ny_, cell.iy, cell.jy);
+  return cell;
+}
+
+float BackgroundMap::sample(const std::vector<float>& grid, int c, int x, int y) const {
+  const Cell k = cell_of(x, y);
+  const float top = grid[index(c, k.ix, k.iy)] * (1 - k.u) + grid[index(c, k.jx, k.iy)] * k.u;
+  const float low = grid[index(c, k.ix, k.jy)] * (1 - k.u) + grid[index(c, k.jx, k.jy)] * k.u;
+  return top * (1 - k.v) + low * k.v;
+}
+
+float BackgroundMap::level(int x, int y) const {
+  return sample(level_, class_of(x, y), x, y);
+}
+float BackgroundMap::noise(int x, int y) const {
+  return sample(noise_, class_of(x, y), x, y);
+}
+
+void BackgroundMap::normalise(const Frame& frame, int y, int x0, int x1, float* z) const {
+  const std::uint16_t* row = &frame.pixels[static_cast<std::size_t>(y) * static_cast<std::size_t>(frame.width)];
+  for (int x = x0; x < x1;) {
+    const int past = (x - kTile / 2 + kTile) / kTile * kTile + kTile / 2;  // the next tile centre to the right
+    const int end = std::min(x1, past);
+    LinearPair level{}, inverse{};
+    const auto length = static_cast<float>(end - x);
+    for (std::size_t p = 0; p < 2; ++p) {
+      const int c = class_of(x + static_cast<int>(p), y);
+      level.base[p] = sample(level_, c, x, y);
+      level.slope[p] = (sample(level_, c, end, y) - level.base[p]) / length;
+      inverse.base[p] = 1.0F / sample(noise_, c, x, y);
+      inverse.slope[p] = (1.0F / sample(noise_, c, end, y) - inverse.base[p]) / length;
+    }
+    normalise_segment(row + x, end - x, level, inverse, z + (x - x0));
+    x = end;
+  }
+}
+
+double BackgroundMap::median_level() const {
+  return median_of(level_);
+}
+double BackgroundMap::median_noise() const {
+  return median_of(noise_);
+}
+
+}  // namespace polewright

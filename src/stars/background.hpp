@@ -1,0 +1,51 @@
+// Sky level and noise over a frame, per position of the 2×2 colour pattern, from histograms of tiles.
+#pragma once
+
+#include <array>
+#include <vector>
+
+#include "polewright/frame.hpp"
+
+namespace polewright {
+
+/// Level and noise at tile centres; between them both are bilinear. One class for mono frames, four for mosaics
+/// (index 2·(y mod 2) + (x mod 2)), because black level, gain and sky differ from colour to colour.
+class BackgroundMap {
+ public:
+  static constexpr int kTile = 64;  ///< px; small enough to follow silhouettes and domes, 1024 samples per colour
+
+  /// Robust to stars: level is the clipped median, noise comes from the lower half of the histogram.
+  static BackgroundMap measure(const Frame& frame, int threads);
+
+  [[nodiscard]] int tiles_x() const { return nx_; }
+  [[nodiscard]] int tiles_y() const { return ny_; }
+  [[nodiscard]] int classes() const { return classes_; }
+  [[nodiscard]] int class_of(int x, int y) const { return classes_ == 1 ? 0 : 2 * (y & 1) + (x & 1); }
+  [[nodiscard]] float tile_level(int c, int ix, int iy) const { return level_[index(c, ix, iy)]; }
+  [[nodiscard]] float tile_noise(int c, int ix, int iy) const { return noise_[index(c, ix, iy)]; }
+
+  /// z = (pixel − level)/noise of row y for columns [x0, x1) of the frame it was measured on.
+  void normalise(const Frame& frame, int y, int x0, int x1, float* z) const;
+  [[nodiscard]] float level(int x, int y) const;
+  [[nodiscard]] float noise(int x, int y) const;
+  /// Medians over tiles and classes.
+  [[nodiscard]] double median_level() const;
+  [[nodiscard]] double median_noise() const;
+
+ private:
+  [[nodiscard]] std::size_t index(int c, int ix, int iy) const {
+    return (static_cast<std::size_t>(c) * static_cast<std::size_t>(ny_) + static_cast<std::size_t>(iy)) *
+               static_cast<std::size_t>(nx_) +
+           static_cast<std::size_t>(ix);
+  }
+  struct Cell;
+  [[nodiscard]] Cell cell_of(int x, int y) const;
+  [[nodiscard]] float sample(const std::vector<float>& grid, int c, int x, int y) const;
+  void measure_tile(const Frame& frame, int ix, int iy);
+  void smooth();
+
+  int nx_ = 0, ny_ = 0, classes_ = 1;
+  std::vector<float> level_, noise_;
+};
+
+}  // namespace polewright

@@ -1,0 +1,117 @@
+#include "stars/detect.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "base/parallel.hpp"
+#include "stars/row_kernels.hpp"
+
+namespace polewright {
+namespace {
+
+constexpr int kTileWidth = 1024, kTileHeight = 256;  // working set of a tile stays within a core's own cache
+constexpr int kMaxRadius = 24;                       // px; wider kernels gain nothing on star images
+
+/// One side of the symmetric kernel, energy of the full kernel 1, so that white noise stays at unit variance.
+std::vector<float> gaussian_taps(double sigma_px) {
+  const int radius = std::clamp(static_cast<int>(std::ceil(2.6 * sigma_px)), 1, kMaxRadius);
+  std::vector<float> taps(static_cast<std::size_t>(radius) + 1);
+  double energy = 0.0;
+  for (int k = 0; k <= radius; ++k) {
+    const double g = std::exp(-0.5 * k * k / (sigma_px * sigma_px));
+    taps[static_cast<std::size_t>(k)] = static_cast<float>(g);
+    energy += (k == 0 ? 1.0 : 2.0) * g * g;
+  }
+  for (float& t : taps) t = static_cast<float>(t / std::sqrt(energy));
+  return taps;
+}
+
+/// Rows of one tile on their way through the filter: a ring of horizontally filtered rows and one of three results.
+class TileFilter {
+ public:
+  TileFilter(const Frame& frame, const BackgroundMap& background, const std::vector<float>& taps)
+      : frame_(frame), background_(background), taps_(taps), radius_(static_cast<int>(taps.size()) - 1) {}
+
+  void run(int x0, int y0, float threshold, std::vector<Candidate>& out) {
+    x0_ = x0;
+    width_ = std::min(kTileWidth, frame_.width - x0);
+    const int y1 = std::min(y0 + kTileHeight, frame_.height);
+    pitch_ = width_ + 2;
+    z_.assign(static_cast<std::size_t>(pitch_ + 2 * radius_), 0.0F);
+    ring_.assign(static_cast<std::size_t>((2 * radius_ + 1) * pitch_), 0.0F);
+    significance_.assign(static_cast<std::size_t>(3 * pitch_), 0.0F);
+    found_.resize(static_cast<std::size_t>(width_));
+    for (int y = y0 - 1 - radius_; y < y0 - 1 + radius_; ++y) filter_horizontally(y);
+    for (int y = y0 - 1; y <= y1; ++y) {
+      filter_horizontally(y + radius_);
+      filter_vertically(y);
+      if (y > y0) collect(y - 1, threshold, out);
+    }
+  }
+
+ private:
+  float* slot(std::vector<float>& ring, int rows, int y) {
+    return &ring[static_cast<std::size_t>((y % rows + rows) % rows * pitch_)];
+  }
+  /// Rows outside the frame count as empty sky, and so do columns.
+  void filter_horizontally(int y) {
+    float* out = slot(ring_, 2 * radius_ + 1, y);
+    if (y < 0 || y >= frame_.height) {
+      std::fill(out, out + pitch_, 0.0F);
+      return;
+    }
+    const int first = x0_ - 1 - radius_;
+    const int to = std::min(frame_.width, x0_ + width_ + 1 + radius_);
+    const int start = std::max(0, first);
+    background_.normalise(frame_, y, start, to, &z_[static_cast<std::size_t>(start - first)]);
+    convolve_row(&z_[static_cast<std::size_t>(radius_)], taps_.data(), radius_, pitch_, out);
+  }
+  void filter_vertically(int y) {
+    rows_.clear();
+    for (int k = -radius_; k <= radius_; ++k) rows_.push_back(slot(ring_, 2 * radius_ + 1, y + k));
+    convolve_column(rows_.data(), taps_.data(), radius_, pitch_, slot(significance_, 3, y));
+  }
+  void collect(int y, float threshold, std::vector<Candidate>& out) {
+    const float* middle = slot(significance_, 3, y) + 1;
+    const int n = local_maxima(slot(significance_, 3, y - 1) + 1, middle, slot(significance_, 3, y + 1) + 1, threshold,
+                               width_, found_.data());
+    for (int i = 0; i < n; ++i) {
+      const int x = found_[static_cast<std::size_t>(i)];
+      out.push_back({x0_ + x, y, middle[x]});
+    }
+  }
+
+  const Frame& frame_;
+  const BackgroundMap& background_;
+  const std::vector<float>& taps_;
+  int radius_, x0_ = 0, width_ = 0, pitch_ = 0;
+  std::vector<float> z_, ring_, significance_;
+  std::vector<const float*> rows_;
+  std::vector<int> found_;
+};
+
+}  // namespace
+
+std::vector<Candidate> detect(const Frame& frame, const BackgroundMap& background, double sigma_px, double threshold,
+                              int row_step, int threads) {
+  const std::vector<float> taps = gaussian_taps(sigma_px);
+  const int columns = (frame.width + kTileWidth - 1) / kTileWidth;
+  const int bands = (frame.height + kTileHeight - 1) / kTileHeight;
+  const int used = (bands + row_step - 1) / row_step;
+  std::vector<std::vector<Candidate>> found(static_cast<std::size_t>(columns * used));
+  parallel_for(found.size(), threads, [&](std::size_t i) {
+    const int band = static_cast<int>(i) / columns * row_step, column = static_cast<int>(i) % columns;
+    TileFilter(frame, background, taps)
+        .run(column * kTileWidth, band * kTileHeight, static_cast<float>(threshold), found[i]);
+  });
+  std::vector<Candidate> all;
+  for (const auto& part : found) all.insert(all.end(), part.begin(), part.end());
+  // Ties are broken by place so that the list does not depend on the number of threads.
+  std::sort(all.begin(), all.end(), [](const Candidate& a, const Candidate& b) {
+    if (a.significance != b.significance) return a.significance > b.significance;
+    return a.y != b.y ? a.y < b.y : a.x < b.x;
+  });
+  return all;
+}
+
+}  // namespace polewright

@@ -1,0 +1,30 @@
+// The inner loops of detection over one row of pixels, in a form the compiler turns into vector code; compiled for
+// several processor generations and chosen when the program starts.
+#pragma once
+
+#include <array>
+#include <cstdint>
+
+namespace polewright {
+
+/// Two lines interleaved, as a row of a colour mosaic needs: value at i is base[i mod 2] + slope[i mod 2]·i.
+struct LinearPair {
+  std::array<float, 2> base{}, slope{};
+};
+
+/// z = (pixel − level)·inverse_noise.
+void normalise_segment(const std::uint16_t* pixels, int n, const LinearPair& level, const LinearPair& inverse_noise,
+                       float* z);
+
+/// out[i] = Σ_k taps[k]·(in[i−k] + in[i+k]) with taps[0] counted once; `in` has `radius` valid samples on both sides.
+void convolve_row(const float* in, const float* taps, int radius, int n, float* out);
+
+/// The same down a column: rows[radius] is the middle of 2·radius+1 row pointers.
+void convolve_column(const float* const* rows, const float* taps, int radius, int n, float* out);
+
+/// Positions i in [0, n) with row[i] above the threshold, not below any of its eight neighbours and above the four
+/// that come before it in reading order, so that equal neighbours give one maximum. The rows have one valid sample
+/// on both sides. Returns how many were written.
+int local_maxima(const float* above, const float* row, const float* below, float threshold, int n, int* found);
+
+}  // namespace polewright
