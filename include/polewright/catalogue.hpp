@@ -24,10 +24,15 @@ struct CatalogueStar {
 /// Read-only star table. Indices are stable for one file version. Copying shares the mapping.
 class Catalogue {
  public:
-  /// Opens the table that came with the program, or the one at `path`. Errors: catalogue_missing, file_truncated.
+  /// Opens the table that came with the program, or the one at `path`. Searched in this order: stars.bin in the folder
+  /// POLEWRIGHT_DATA, ../share/polewright and the folder of the running program, the source tree it was built from.
+  /// Errors: catalogue_missing, file_truncated, file_unreadable (damaged), file_unsupported (other version),
+  /// format_unknown.
   static Result<Catalogue> open(const std::optional<std::filesystem::path>& path = {});
 
   [[nodiscard]] std::size_t size() const;
+  /// Identifies the table's content, for files derived from it.
+  [[nodiscard]] std::uint64_t checksum() const;
   [[nodiscard]] CatalogueStar star(std::uint32_t index) const;
   /// Direction at `time`, with proper motion where the table has it.
   [[nodiscard]] Vec<Icrs> direction(std::uint32_t index, UtcTime time) const;
