@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "polewright/advise.hpp"
+#include "polewright/diagnose.hpp"
 #include "polewright/frame.hpp"
 #include "polewright/identify.hpp"
 #include "polewright/mount.hpp"
@@ -16,14 +17,6 @@ namespace polewright {
 
 enum class AlignOutcome { solved, axis_not_observable, not_identified, too_few_stars, inconsistent };
 
-/// A figure of the trail seen in one frame and why.
-struct TrailCause {
-  std::string cause;   ///< one of the fixed words of the `check` command
-  double share = 0.0;  ///< of the trail, 0–1
-  double trail_px_per_min = 0.0;
-  std::string evidence;
-};
-
 /// One frame as `align` and `inspect` tell it.
 struct FrameReport {
   std::string file;
@@ -32,7 +25,8 @@ struct FrameReport {
   std::optional<double> exposure_s;
   int width_px = 0, height_px = 0;
   int stars_detected = 0, stars_identified = 0;
-  std::optional<double> centre_ra_deg, centre_dec_deg, centre_altitude_deg, centre_azimuth_deg, roll_deg;
+  std::optional<double> centre_ra_deg, centre_dec_deg, centre_altitude_deg, centre_azimuth_deg;
+  std::optional<double> roll_deg;  ///< position angle of the picture's up (row 0) at the centre, north through east
   std::optional<double> residual_rms_px;
   std::optional<double> fwhm_px;
   std::optional<double> trail_px, trail_sigma_px, trail_angle_deg;

@@ -27,6 +27,7 @@ endfunction()
 function(polewright_stage name)
   cmake_parse_arguments(ARG "" "" "STAGES;LIBS" ${ARGN})
   file(GLOB sources CONFIGURE_DEPENDS ${CMAKE_CURRENT_SOURCE_DIR}/*.cpp ${CMAKE_CURRENT_SOURCE_DIR}/*/*.cpp)
+  list(FILTER sources EXCLUDE REGEX "/main\\.cpp$")  # a program of the stage, not of its library
   add_library(polewright_${name} STATIC ${sources})
   target_include_directories(polewright_${name} PUBLIC ${CMAKE_SOURCE_DIR}/include ${CMAKE_SOURCE_DIR}/src)
   foreach(stage ${ARG_STAGES})

@@ -1,0 +1,3 @@
+# Checks of the tree itself.
+add_test(NAME tree.layers COMMAND ${CMAKE_SOURCE_DIR}/tools/check_layers)
+set_tests_properties(tree.layers PROPERTIES LABELS tree)
