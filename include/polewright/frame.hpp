@@ -53,6 +53,7 @@ struct FrameMetadata {
   MaybeSourced<double> focal_length_mm;
   MaybeSourced<double> pixel_pitch_um;  ///< of the pixels as stored, after binning
   MaybeSourced<double> sensor_width_mm;
+  MaybeSourced<double> scale_arcsec_per_px;  ///< when the file states the scale itself; nominal
   std::optional<PointingHint> pointing;
   std::string camera;  ///< make and model, or the FITS INSTRUME; empty when unknown
   std::string lens;

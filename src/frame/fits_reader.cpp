@@ -1,0 +1,252 @@
+#include <fitsio.h>
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <memory>
+
+#include "frame/fits_metadata.hpp"
+#include "frame/mosaic.hpp"
+#include "frame/quantise.hpp"
+#include "frame/readers.hpp"
+
+namespace polewright {
+namespace {
+
+struct Close {
+  void operator()(fitsfile* file) const {
+    int status = 0;
+    fits_close_file(file, &status);
+    fits_clear_errmsg();
+  }
+};
+using FitsFile = std::unique_ptr<fitsfile, Close>;
+
+struct ImageShape {
+  int bitpix = 0;
+  long width = 0, height = 0;
+  int planes = 0;
+};
+
+/// The library's text for a status; empties its message stack, which would otherwise grow from file to file.
+std::string status_text(int status) {
+  char text[FLEN_STATUS] = {};
+  fits_get_errstatus(status, text);
+  fits_clear_errmsg();
+  return text;
+}
+
+Error fits_error(const std::filesystem::path& path, int status) {
+  const bool cut = status == END_OF_FILE || status == READ_ERROR || status == DATA_DECOMPRESSION_ERR;
+  return file_error(cut ? ErrorCode::file_truncated : ErrorCode::file_unreadable, path,
+                    fmt::format("the FITS data cannot be read ({})", status_text(status)), "a complete FITS image",
+                    "Copy the file again");
+}
+
+/// Goes to the first HDU that holds an image and gives its shape.
+Result<ImageShape> find_image(fitsfile* file, const std::filesystem::path& path) {
+  int count = 0, status = 0;
+  if (fits_get_num_hdus(file, &count, &status)) return fits_error(path, status);
+  for (int i = 1; i <= count; ++i) {
+    int type = 0, axes = 0;
+    std::array<LONGLONG, 4> size{1, 1, 1, 1};
+    ImageShape shape;
+    if (fits_movabs_hdu(file, i, &type, &status)) return fits_error(path, status);
+    if (type != IMAGE_HDU && !fits_is_compressed_image(file, &status)) continue;
+    if (fits_get_img_dim(file, &axes, &status) || fits_get_img_sizell(file, 4, size.data(), &status) ||
+        fits_get_img_type(file, &shape.bitpix, &status))
+      return fits_error(path, status);
+    if (axes == 0) continue;
+    const bool colour = axes == 3 && size[2] == 3;
+    if (axes < 2 || axes > 3 || (axes == 3 && !colour && size[2] != 1))
+      return file_error(ErrorCode::file_unsupported, path, fmt::format("an image of {} axes, {} planes", axes, size[2]),
+                        "two axes, or three with 3 colour planes", "Extract one frame of the cube");
+    shape.width = static_cast<long>(size[0]);
+    shape.height = static_cast<long>(size[1]);
+    shape.planes = colour ? 3 : 1;
+    return shape;
+  }
+  return file_error(ErrorCode::file_unsupported, path, "a FITS file without an image", "an image HDU",
+                    "Name a frame, not a table");
+}
+
+void add_cards(fitsfile* file, FitsHeader& header) {
+  int count = 0, more = 0, status = 0;
+  fits_get_hdrspace(file, &count, &more, &status);
+  char card[FLEN_CARD] = {};
+  for (int i = 1; i <= count && !status; ++i)
+    if (!fits_read_record(file, i, card, &status)) header.add(card);
+  fits_clear_errmsg();
+}
+
+/// Cards of the current HDU, then those of the primary one, where instruments put what belongs to every extension.
+FitsHeader read_header(fitsfile* file) {
+  FitsHeader header;
+  add_cards(file, header);
+  int here = 1, status = 0;
+  fits_get_hdu_num(file, &here);
+  if (here != 1) {
+    fits_movabs_hdu(file, 1, nullptr, &status);
+    add_cards(file, header);
+    fits_movabs_hdu(file, here, nullptr, &status);
+    fits_clear_errmsg();
+  }
+  return header;
+}
+
+/// Calls `take(values, first_index)` for the samples of one plane, a band of rows at a time so that the data is still
+/// in the cache when it is converted.
+template <class T, class Take>
+int for_each_band(fitsfile* file, int type, const ImageShape& shape, int plane, Take take) {
+  const LONGLONG total = static_cast<LONGLONG>(shape.width) * shape.height;
+  const LONGLONG band = std::max<LONGLONG>(shape.width, 65536 / shape.width * shape.width);
+  std::vector<T> buffer(static_cast<std::size_t>(std::min(band, total)));
+  int status = 0;
+  for (LONGLONG done = 0; done < total; done += band) {
+    const LONGLONG n = std::min(band, total - done);
+    int any_null = 0;
+    if (fits_read_img(file, type, plane * total + done + 1, n, nullptr, buffer.data(), &any_null, &status)) break;
+    take(std::span<const T>(buffer.data(), static_cast<std::size_t>(n)), static_cast<std::size_t>(done));
+  }
+  return status;
+}
+
+struct Scaling {
+  double zero = 0.0, scale = 1.0;
+  std::optional<long> blank;
+};
+
+Scaling read_scaling(const FitsHeader& header) {
+  Scaling s;
+  s.zero = header.number("BZERO").value_or(0.0);
+  s.scale = header.number("BSCALE").value_or(1.0);
+  if (const auto blank = header.number("BLANK")) s.blank = static_cast<long>(*blank);
+  return s;
+}
+
+/// 8 and 16 bits: the stored integers, moved to start at 0. `offset` is what the stored value 0 becomes.
+template <class T>
+int read_integers(fitsfile* file, int type, const ImageShape& shape, const Scaling& scaling, int offset, Frame& frame) {
+  int status = 0;
+  fits_set_bscale(file, 1.0, 0.0, &status);  // the file's own scaling is kept in the frame's mapping
+  frame.pixels.reserve(static_cast<std::size_t>(shape.width) * static_cast<std::size_t>(shape.height));
+  status = for_each_band<T>(file, type, shape, 0, [&](std::span<const T> band, std::size_t first) {
+    const std::size_t before = frame.pixels.size();
+    frame.pixels.insert(frame.pixels.end(), band.begin(), band.end());
+    if (offset != 0)
+      for (std::size_t i = before; i < frame.pixels.size(); ++i)
+        frame.pixels[i] = static_cast<std::uint16_t>(frame.pixels[i] + offset);
+    if (scaling.blank)
+      for (std::size_t i = 0; i < band.size(); ++i)
+        if (band[i] == *scaling.blank) frame.blank.push_back(static_cast<std::uint32_t>(first + i));
+  });
+  frame.scale = scaling.scale;
+  frame.zero = scaling.zero - offset * scaling.scale;
+  return status;
+}
+
+/// Everything else, and colour: real values, averaged over the planes, then quantised.
+template <class T>
+int read_reals(fitsfile* file, int type, const ImageShape& shape, const Scaling& scaling, Frame& frame) {
+  const bool stored_reals = shape.bitpix < 0;
+  int status = 0;
+  if (!stored_reals) fits_set_bscale(file, 1.0, 0.0, &status);
+  std::vector<T> values(static_cast<std::size_t>(shape.width) * static_cast<std::size_t>(shape.height), T(0));
+  for (int plane = 0; plane < shape.planes && !status; ++plane)
+    status = for_each_band<T>(file, type, shape, plane, [&](std::span<const T> band, std::size_t first) {
+      for (std::size_t i = 0; i < band.size(); ++i) {
+        T v = band[i];
+        if (!stored_reals) {
+          const bool blank = scaling.blank && v == static_cast<T>(*scaling.blank);
+          v = blank ? std::numeric_limits<T>::quiet_NaN() : static_cast<T>(scaling.zero + scaling.scale * v);
+        }
+        values[first + i] += v / static_cast<T>(shape.planes);
+      }
+    });
+  if (status) return status;
+  Quantised q = quantise(std::span<const T>(values), static_cast<int>(shape.width));
+  frame.pixels = std::move(q.samples);
+  frame.blank = std::move(q.blank);
+  frame.zero = q.zero;
+  frame.scale = q.scale;
+  if (q.clipped)
+    frame.metadata.warnings.push_back(fmt::format(
+        "{} pixels are brighter than 16 bits reach at the noise of this frame; they count as saturated", q.clipped));
+  return 0;
+}
+
+int read_pixels(fitsfile* file, const ImageShape& shape, const FitsHeader& header, Frame& frame) {
+  const Scaling scaling = read_scaling(header);
+  const bool plain = shape.planes == 1 && scaling.scale > 0.0;
+  if (plain && shape.bitpix == BYTE_IMG) return read_integers<std::uint8_t>(file, TBYTE, shape, scaling, 0, frame);
+  if (plain && shape.bitpix == SHORT_IMG)
+    return read_integers<std::int16_t>(file, TSHORT, shape, scaling, 32768, frame);
+  // Single precision holds 32-bit floats and the mean of 8- and 16-bit planes; 32- and 64-bit integers need double.
+  if (shape.bitpix == FLOAT_IMG || shape.bitpix == BYTE_IMG || shape.bitpix == SHORT_IMG)
+    return read_reals<float>(file, TFLOAT, shape, scaling, frame);
+  return read_reals<double>(file, TDOUBLE, shape, scaling, frame);
+}
+
+/// Saturation from the header, else from the type of the stored integers; black is the physical zero.
+void set_levels(const FitsHeader& header, int bitpix, Frame& frame) {
+  frame.black_level.fill(-frame.zero / frame.scale);
+  frame.white_level = bitpix == BYTE_IMG && frame.planes_combined == 1 ? 255.0 : 65535.0;
+  const auto saturation = header.first_number({"SATURATE", "SATLEVEL"}, 1.0, 1e12, 1.0, frame.metadata.warnings);
+  if (!saturation) return;
+  const double sample = (saturation->value - frame.zero) / frame.scale;
+  if (sample > frame.black_level[0] && sample < frame.white_level) frame.white_level = sample;
+}
+
+void set_mosaic(const FitsHeader& header, Frame& frame) {
+  const auto name = header.first_text({"BAYERPAT", "COLORTYP"});
+  if (!name || frame.planes_combined != 1) return;
+  const auto pattern = mosaic_from_name(name->value);
+  if (!pattern) {
+    if (name->source == "FITS BAYERPAT")
+      frame.metadata.warnings.push_back(fmt::format(
+          "{} '{}' is no 2×2 colour pattern; the frame is treated as monochrome", name->source, name->value));
+    return;
+  }
+  const int dx = static_cast<int>(header.number("XBAYROFF").value_or(0.0));
+  int dy = static_cast<int>(header.number("YBAYROFF").value_or(0.0));
+  const std::string* order = header.text("ROWORDER");
+  if (order && *order == "BOTTOM-UP") {
+    // The pattern is named from the top of the picture, which is the last stored row.
+    dy += frame.height - 1;
+    frame.metadata.warnings.push_back(
+        "FITS ROWORDER is BOTTOM-UP: rows are kept as stored and BAYERPAT is counted from the last row");
+  }
+  frame.mosaic = shifted(*pattern, dx & 1, dy & 1);
+}
+
+}  // namespace
+
+Result<Frame> read_fits(const std::filesystem::path& path, const ReadOptions& options) {
+  int status = 0;
+  fitsfile* opened = nullptr;
+  fits_open_diskfile(&opened, path.c_str(), READONLY, &status);
+  const FitsFile file(opened);
+  if (status) return fits_error(path, status);
+  const auto shape = find_image(file.get(), path);
+  if (!shape) return shape.error();
+  if (Status wrong = check_size(path, shape->width, shape->height)) return *wrong;
+
+  const FitsHeader header = read_header(file.get());
+  Frame frame;
+  frame.path = path;
+  frame.kind = FileKind::fits;
+  frame.width = static_cast<int>(shape->width);
+  frame.height = static_cast<int>(shape->height);
+  frame.planes_combined = shape->planes;
+  frame.metadata = metadata_from_fits(header, frame.width, frame.height, options);
+  set_mosaic(header, frame);
+  if (!options.metadata_only) {
+    status = read_pixels(file.get(), *shape, header, frame);
+    if (status) return fits_error(path, status);
+  }
+  set_levels(header, shape->bitpix, frame);
+  return frame;
+}
+
+}  // namespace polewright
