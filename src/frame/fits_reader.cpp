@@ -7,6 +7,7 @@
 #include <memory>
 
 #include "frame/fits_metadata.hpp"
+#include "frame/levels.hpp"
 #include "frame/mosaic.hpp"
 #include "frame/quantise.hpp"
 #include "frame/readers.hpp"
@@ -69,6 +70,24 @@ Result<ImageShape> find_image(fitsfile* file, const std::filesystem::path& path)
   }
   return file_error(ErrorCode::file_unsupported, path, "a FITS file without an image", "an image HDU",
                     "Name a frame, not a table");
+}
+
+/// Damaged headers claim sizes the file cannot hold: they are refused before memory is taken. Compressed tiles of a
+/// constant picture shrink about a thousandfold.
+Status check_data_present(fitsfile* file, const std::filesystem::path& path, const ImageShape& shape) {
+  LONGLONG header = 0, data = 0, end = 0;
+  int status = 0;
+  if (fits_get_hduaddrll(file, &header, &data, &end, &status)) return fits_error(path, status);
+  const auto size = static_cast<double>(std::filesystem::file_size(path));
+  const bool compressed = fits_is_compressed_image(file, &status) != 0;
+  const double pixels = static_cast<double>(shape.width) * static_cast<double>(shape.height) * shape.planes;
+  const double stored = pixels * std::abs(shape.bitpix) / 8;
+  const double needed =
+      compressed ? std::max(static_cast<double>(end) - 2880.0, stored / 4000.0) : static_cast<double>(data) + stored;
+  if (needed <= size) return {};
+  return file_error(ErrorCode::file_truncated, path, fmt::format("a FITS file of {:.0f} bytes", size),
+                    fmt::format("at least {:.0f} bytes for {}×{} pixels", needed, shape.width, shape.height),
+                    "Copy the file again");
 }
 
 void add_cards(fitsfile* file, FitsHeader& header) {
@@ -188,14 +207,22 @@ int read_pixels(fitsfile* file, const ImageShape& shape, const FitsHeader& heade
   return read_reals<double>(file, TDOUBLE, shape, scaling, frame);
 }
 
-/// Saturation from the header, else from the type of the stored integers; black is the physical zero.
+/// White from the header, else where the frame is seen to be clipped, else the top of the stored type. Black is the
+/// physical zero.
 void set_levels(const FitsHeader& header, int bitpix, Frame& frame) {
   frame.black_level.fill(-frame.zero / frame.scale);
-  frame.white_level = bitpix == BYTE_IMG && frame.planes_combined == 1 ? 255.0 : 65535.0;
+  const Scaling stored = read_scaling(header);
+  if (bitpix == BYTE_IMG || bitpix == SHORT_IMG) {
+    const double top = stored.zero + stored.scale * (bitpix == BYTE_IMG ? 255.0 : 32767.0);
+    frame.white_level = std::clamp((top - frame.zero) / frame.scale, 1.0, 65535.0);
+  }
   const auto saturation = header.first_number({"SATURATE", "SATLEVEL"}, 1.0, 1e12, 1.0, frame.metadata.warnings);
-  if (!saturation) return;
-  const double sample = (saturation->value - frame.zero) / frame.scale;
-  if (sample > frame.black_level[0] && sample < frame.white_level) frame.white_level = sample;
+  const double sample = saturation ? (saturation->value - frame.zero) / frame.scale : 0.0;
+  if (sample > std::max(1.0, frame.black_level[0]) && sample < frame.white_level) {
+    frame.white_level = sample;
+  } else if (const auto clipped = clipping_level(frame.pixels)) {
+    frame.white_level = std::min<double>(frame.white_level, *clipped);
+  }
 }
 
 void set_mosaic(const FitsHeader& header, Frame& frame) {
@@ -231,6 +258,7 @@ Result<Frame> read_fits(const std::filesystem::path& path, const ReadOptions& op
   const auto shape = find_image(file.get(), path);
   if (!shape) return shape.error();
   if (Status wrong = check_size(path, shape->width, shape->height)) return *wrong;
+  if (Status wrong = check_data_present(file.get(), path, *shape)) return *wrong;
 
   const FitsHeader header = read_header(file.get());
   Frame frame;

@@ -5,6 +5,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "frame/exif.hpp"
+#include "frame/levels.hpp"
 #include "frame/quantise.hpp"
 #include "frame/quiet_stderr.hpp"
 #include "frame/readers.hpp"
@@ -85,10 +86,14 @@ const char* name_of(FileKind kind) {
 
 Result<Frame> read_picture(const std::filesystem::path& path, FileKind kind, const ReadOptions& options) {
   const cv::Mat picture = decode(path);
-  if (picture.empty())
+  if (picture.empty()) {
+    // Some early raw files carry no mark of being raw.
+    if (kind == FileKind::tiff)
+      if (auto raw = read_raw(path, options)) return raw;
     return file_error(ErrorCode::file_unreadable, path, fmt::format("a damaged or unusual {}", name_of(kind)),
                       fmt::format("a complete {} with 8, 16 or 32 (float) bits", name_of(kind)),
                       "Export the frame again");
+  }
   if (Status wrong = check_size(path, picture.cols, picture.rows)) return *wrong;
   Frame frame;
   frame.path = path;
@@ -99,6 +104,9 @@ Result<Frame> read_picture(const std::filesystem::path& path, FileKind kind, con
   if (!take_pixels(picture, frame))
     return file_error(ErrorCode::file_unsupported, path, fmt::format("{} samples of another type", name_of(kind)),
                       "8 or 16-bit integers or 32-bit floats", "Export the frame with 16 bits");
+  if (picture.depth() != CV_8U)
+    if (const auto clipped = clipping_level(frame.pixels))
+      frame.white_level = std::min<double>(frame.white_level, *clipped);
   if (options.metadata_only) frame.pixels.clear();
   auto warnings = std::move(frame.metadata.warnings);
   frame.metadata = metadata_from_exif(read_exif(path), frame.width, frame.height, 1, options);

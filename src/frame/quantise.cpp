@@ -74,7 +74,7 @@ Quantised quantise(std::span<const T> values, int width) {
     const double noise = pixel_noise(values, width);
     if (noise > 0.0) low = std::max(low, median_of_sample(values) - kDeepestInNoise * noise);
     q.zero = low;
-    q.scale = (extent.high - low) / kFullRange;
+    q.scale = (extent.high - low) / (kFullRange - 1.0);  // the top sample is kept for what is clipped
     if (noise > 0.0) q.scale = std::min(q.scale, kCoarsestStepInNoise * noise);
   }
   const double zero = q.zero, per_step = 1.0 / q.scale;

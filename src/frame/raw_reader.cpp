@@ -6,6 +6,7 @@
 #include <memory>
 
 #include "frame/exif.hpp"
+#include "frame/levels.hpp"
 #include "frame/mosaic.hpp"
 #include "frame/readers.hpp"
 
@@ -123,7 +124,10 @@ void set_levels(LibRaw& raw, const Layout& layout, Frame& frame) {
     frame.black_level[static_cast<std::size_t>(i)] = black_at(raw, i & 1, i >> 1);
     mean += frame.black_level[static_cast<std::size_t>(i)] / 4;
   }
-  if (layout.block > 1) frame.black_level.fill(mean * layout.gain);
+  if (layout.block > 1 || layout.colours > 1) frame.black_level.fill(mean * layout.gain);
+  // 65535 is what a file without a white level gets, whatever its sensor's depth.
+  if (raw.imgdata.color.maximum >= 65535)
+    if (const auto clipped = clipping_level(frame.pixels)) frame.white_level = *clipped;
 }
 
 std::optional<Error> take_pixels(LibRaw& raw, Layout& layout, Frame& frame) {

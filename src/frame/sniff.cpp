@@ -41,7 +41,8 @@ class TiffDirectories {
   bool directory_holds_raw(std::uint32_t offset) {
     file_.clear();
     file_.seekg(offset);
-    const std::uint32_t entries = number(2);
+    // Cameras write under a hundred; a damaged count must not keep us busy.
+    const std::uint32_t entries = std::min<std::uint32_t>(number(2), 500);
     bool raw = false;
     for (std::uint32_t i = 0; i < entries && file_; ++i) {
       const auto at = static_cast<std::streamoff>(offset) + 2 + 12 * static_cast<std::streamoff>(i);
