@@ -14,9 +14,12 @@ Exposure::Exposure(const Scene& scene, int frame)
 
 Arc Exposure::star(Vec<Icrs> direction) const {
   const auto place = sky_.intermediate(direction);
-  const Vec<Enu> middle = sky_.observed(place, 0.0);
+  return arc(place, sky_.observed(place, 0.0));
+}
+
+Arc Exposure::arc(SkyPlaces::Intermediate star, Vec<Enu> middle) const {
   if (half_s_ == 0.0) return ground(middle);
-  return {sky_.observed(place, -half_s_), middle, sky_.observed(place, half_s_)};
+  return {sky_.observed(star, -half_s_), middle, sky_.observed(star, half_s_)};
 }
 
 Vec<Icrs> Exposure::centre() const { return sky_.icrs(attitude(0.0).inverse() * Vec<Camera>{0, 0, 1}); }

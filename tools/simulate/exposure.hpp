@@ -29,6 +29,8 @@ class Exposure {
   /// Attitude at s from −1 to 1.
   [[nodiscard]] Rotation<Camera, Enu> attitude(double s) const { return motion_.at(mid_s_ + s * half_s_); }
   [[nodiscard]] Arc star(Vec<Icrs> direction) const;
+  /// The same when the place in the middle is known already.
+  [[nodiscard]] Arc arc(SkyPlaces::Intermediate star, Vec<Enu> middle) const;
   [[nodiscard]] static Arc ground(Vec<Enu> direction) { return {direction, direction, direction}; }
   [[nodiscard]] const SkyPlaces& sky() const { return sky_; }
   [[nodiscard]] const Scene& scene() const { return *scene_; }

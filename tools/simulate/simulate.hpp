@@ -123,13 +123,15 @@ struct DngOptions {
 struct SceneFile {
   Scene scene;
   RenderOptions render;
-  std::string name;
+  std::string name = "scene";
   double faintest = 10.5;
   bool random_stars = false;
-  std::string format = "fits";          ///< fits, fits.fz, dng, dng-ljpeg, tif, png, jpg
-  std::optional<int> zone_offset_s;     ///< DNG stamps
+  std::string format = "fits";          ///< fits, fits.fz, dng, ljpeg.dng, tif, png, jpg
+  std::optional<int> zone_offset_s;     ///< of the camera's clock, written to DNG stamps
 };
-/// Reads a scene in TOML. Errors: config_invalid with key, value and what was expected.
-[[nodiscard]] Result<SceneFile> parse_scene(const std::string& toml_text, const std::string& file_name);
+/// Reads a scene in TOML (keys as in tools/simulate/scene_example.toml, all optional); each override is one more line of
+/// TOML such as "mount.altitude_error_arcmin = -18". Errors: config_invalid with key, value and what was expected.
+[[nodiscard]] Result<SceneFile> parse_scene(const std::string& toml_text, const std::string& file_name,
+                                            std::span<const std::string> overrides = {});
 
 }  // namespace polewright::simulate

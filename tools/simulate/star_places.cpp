@@ -8,29 +8,34 @@
 namespace polewright::simulate {
 namespace {
 
-/// Mean place over the exposure. A calm exposure is a parabola, which Simpson's rule integrates exactly; a shaken one
-/// is sampled.
-std::optional<StarTruth> place_of(const Scene& scene, const Arc& arc, const std::vector<Step>& ends,
-                                  const std::vector<Step>& fine) {
-  StarTruth truth;
-  truth.observed = arc.middle;
+/// Mean place and trail. A calm exposure is a parabola, which Simpson's rule integrates exactly; a shaken one is sampled.
+bool follow(const Scene& scene, const Arc& arc, const std::vector<Step>& ends, const std::vector<Step>& fine,
+            StarTruth& truth) {
   const auto begin = project(scene.lens, ends[0].attitude * arc.begin);
   const auto middle = project(scene.lens, ends[1].attitude * arc.middle);
   const auto end = project(scene.lens, ends[2].attitude * arc.end);
-  if (!begin || !middle || !end) return std::nullopt;
+  if (!begin || !middle || !end) return false;
   truth.trail = {end->x - begin->x, end->y - begin->y};
   truth.place = {(begin->x + 4.0 * middle->x + end->x) / 6.0, (begin->y + 4.0 * middle->y + end->y) / 6.0};
-  if (!fine.empty()) {
-    truth.place = {};
-    for (const Step& step : fine) {
-      const auto p = project(scene.lens, step.attitude * arc.at(step.s));
-      if (!p) return std::nullopt;
-      truth.place.x += p->x / static_cast<double>(fine.size());
-      truth.place.y += p->y / static_cast<double>(fine.size());
-    }
+  if (fine.empty()) return true;
+  PixelPoint sum;
+  for (const Step& step : fine) {
+    const auto p = project(scene.lens, step.attitude * arc.at(step.s));
+    if (!p) return false;
+    sum = {sum.x + p->x, sum.y + p->y};
   }
-  return truth;
+  const double n = static_cast<double>(fine.size());
+  truth.place = {sum.x / n, sum.y / n};
+  return true;
 }
+
+/// The frame with a margin around it.
+struct Window {
+  double low, right, bottom;
+  Window(const Lens& lens, double margin)
+      : low(-0.5 - margin), right(lens.width_px - 0.5 + margin), bottom(lens.height_px - 0.5 + margin) {}
+  [[nodiscard]] bool holds(PixelPoint p) const { return p.x >= low && p.x <= right && p.y >= low && p.y <= bottom; }
+};
 
 }  // namespace
 
@@ -43,26 +48,25 @@ std::vector<StarTruth> star_places(const Scene& scene, std::span<const SkyStar> 
   const std::vector<Step> fine = exposure.lively() ? steps_of(exposure, 400) : std::vector<Step>{};
   const Vec<Icrs> centre = exposure.centre();
   const double cone = cos(exposure.search_radius());
-  const double left = -0.5 - noise.margin_px, right = scene.lens.width_px - 0.5 + noise.margin_px;
-  const double bottom = scene.lens.height_px - 0.5 + noise.margin_px;
+  // Most of the cone lies beside the frame: one place tells, and half a trail with room for a gust decides who is near.
+  const double half_trail_px = scene.lens.focal_px() * kSidereal_rad_per_s * scene.exposure_s *
+                               (1.0 + std::abs(scene.mount.rate_ratio));
+  const Window inside(scene.lens, noise.margin_px), near(scene.lens, noise.margin_px + 100.0 + half_trail_px);
   Random random(noise.seed, static_cast<std::uint64_t>(frame));
 
   std::vector<StarTruth> out;
   for (const SkyStar& star : stars) {
     if (star.direction.dot(centre) < cone) continue;
-    const Arc arc = exposure.star(star.direction);
-    if (arc.middle.z < 0.0) continue;
-    auto truth = place_of(scene, arc, ends, fine);
-    if (!truth) continue;
-    if (truth->place.x < left || truth->place.x > right || truth->place.y < left || truth->place.y > bottom) continue;
-    truth->id = star.id;
-    truth->direction = star.direction;
-    truth->v_magnitude = star.v_magnitude;
+    const auto place = exposure.sky().intermediate(star.direction);
+    StarTruth truth{star.id, star.direction, star.v_magnitude, exposure.sky().observed(place, 0.0), {}, {}, 0.0};
+    const auto rough = project(scene.lens, ends[1].attitude * truth.observed);
+    if (truth.observed.z < 0.0 || !rough || !near.holds(*rough)) continue;
+    if (!follow(scene, exposure.arc(place, truth.observed), ends, fine, truth) || !inside.holds(truth.place)) continue;
     if (noise.sigma_px > 0.0) {
-      truth->place.x += noise.sigma_px * random.normal();
-      truth->place.y += noise.sigma_px * random.normal();
+      truth.place.x += noise.sigma_px * random.normal();
+      truth.place.y += noise.sigma_px * random.normal();
     }
-    out.push_back(*truth);
+    out.push_back(truth);
   }
   return out;
 }
