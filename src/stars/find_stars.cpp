@@ -7,6 +7,7 @@
 #include "polewright/stars.hpp"
 #include "stars/background.hpp"
 #include "stars/detect.hpp"
+#include "stars/frame_fit.hpp"
 #include "stars/measure.hpp"
 
 namespace polewright {
@@ -108,7 +109,8 @@ Result<StarList> find_stars(const Frame& frame, const StarOptions& options) {
     if (s) list.stars.push_back(std::move(*s));
   std::sort(list.stars.begin(), list.stars.end(), [](const Star& a, const Star& b) { return a.flux > b.flux; });
 
-  list.psf_sigma_px = sigma;
+  const FrameProfile profile = fit_stars(frame, background, sigma, options, list.stars);
+  list.psf_sigma_px = profile.sigma_px;
   std::vector<double> widths;
   for (const Star& s : list.stars)
     if (s.flags.usable() && !s.flags.saturated && s.snr > 10.0) widths.push_back(s.fwhm_px);
