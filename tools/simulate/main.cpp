@@ -81,7 +81,7 @@ Status run(const Arguments& arguments) {
     names.push_back(fmt::format("{}_{}.{}", file->name, i + 1, file->format));
     if (const auto error = write_frame(folder / names.back(), frame, *file)) return error;
     if (arguments.preview)
-      if (const auto error = write_picture(folder / fmt::format("{}_{}_view.jpg", file->name, i + 1), frame))
+      if (const auto error = write_preview(folder / fmt::format("{}_{}_view.png", file->name, i + 1), frame))
         return error;
     frame.pixels = {};  // only the truth is needed from here on
     std::cerr << fmt::format("{}: {} stars\n", names.back(), frames.back().stars.size());
@@ -107,7 +107,7 @@ int main(int argc, char** argv) {
   app.add_option("--out", arguments.out_folder, "Folder for frames and truth")->capture_default_str();
   app.add_option("--format", arguments.format, "Instead of the scene's own")
       ->check(CLI::IsMember({"fits", "fits.fz", "dng", "ljpeg.dng", "tif", "png", "jpg"}));
-  app.add_flag("--preview", arguments.preview, "Also write a stretched JPEG of each frame");
+  app.add_flag("--preview", arguments.preview, "Also write a stretched PNG of each frame");
   app.add_option("--threads", arguments.threads, "0: all the machine has")->capture_default_str();
   CLI11_PARSE(app, argc, argv);
   if (const Status error = run(arguments)) {

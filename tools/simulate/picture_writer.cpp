@@ -28,17 +28,7 @@ cv::Mat tone_mapped(const Frame& frame) {
   return out;
 }
 
-}  // namespace
-
-Status write_picture(const std::filesystem::path& path, const Frame& frame) {
-  const std::string kind = path.extension().string();
-  const bool eight_bit = kind == ".jpg" || kind == ".jpeg";
-  if (!eight_bit && kind != ".tif" && kind != ".tiff" && kind != ".png")
-    return Error{ErrorCode::write_failed, path.string(), kind, ".tif, .png or .jpg", ""};
-  // OpenCV only reads the samples, but its header wants them mutable.
-  const cv::Mat plane = eight_bit ? tone_mapped(frame)
-                                  : cv::Mat(frame.height, frame.width, CV_16UC1,
-                                            const_cast<std::uint16_t*>(frame.pixels.data()));
+Status encode(const std::filesystem::path& path, const cv::Mat& plane) {
   std::string why = "the encoder refused";
   try {
     if (cv::imwrite(path.string(), plane, {cv::IMWRITE_JPEG_QUALITY, 92})) return std::nullopt;
@@ -47,5 +37,19 @@ Status write_picture(const std::filesystem::path& path, const Frame& frame) {
   }
   return Error{ErrorCode::write_failed, path.string(), why, "a writable place for a picture", ""};
 }
+
+}  // namespace
+
+Status write_picture(const std::filesystem::path& path, const Frame& frame) {
+  const std::string kind = path.extension().string();
+  if (kind == ".jpg" || kind == ".jpeg") return write_preview(path, frame);
+  if (kind != ".tif" && kind != ".tiff" && kind != ".png")
+    return Error{ErrorCode::write_failed, path.string(), kind, ".tif, .png or .jpg", ""};
+  // OpenCV only reads the samples, but its header wants them mutable.
+  auto* samples = const_cast<std::uint16_t*>(frame.pixels.data());
+  return encode(path, cv::Mat(frame.height, frame.width, CV_16UC1, samples));
+}
+
+Status write_preview(const std::filesystem::path& path, const Frame& frame) { return encode(path, tone_mapped(frame)); }
 
 }  // namespace polewright::simulate

@@ -114,6 +114,8 @@ struct DngOptions {
 
 /// 16-bit TIFF or PNG, or 8-bit JPEG with a display tone curve, by the file name's extension. No metadata.
 [[nodiscard]] Status write_picture(const std::filesystem::path& path, const Frame& frame);
+/// Eight bits, stretched for the eye; PNG or JPEG.
+[[nodiscard]] Status write_preview(const std::filesystem::path& path, const Frame& frame);
 
 /// Truth of scene and frames as JSON text, keys with units.
 [[nodiscard]] std::string truth_json(const Scene& scene, std::span<const RenderedFrame> frames,
