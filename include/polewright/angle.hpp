@@ -51,9 +51,17 @@ class Angle {
   double rad_ = 0.0;
 };
 
-[[nodiscard]] inline double sin(Angle a) { return std::sin(a.rad()); }
-[[nodiscard]] inline double cos(Angle a) { return std::cos(a.rad()); }
-[[nodiscard]] inline double tan(Angle a) { return std::tan(a.rad()); }
-[[nodiscard]] inline Angle abs(Angle a) { return Angle::rad(std::abs(a.rad())); }
+[[nodiscard]] inline double sin(Angle a) {
+  return std::sin(a.rad());
+}
+[[nodiscard]] inline double cos(Angle a) {
+  return std::cos(a.rad());
+}
+[[nodiscard]] inline double tan(Angle a) {
+  return std::tan(a.rad());
+}
+[[nodiscard]] inline Angle abs(Angle a) {
+  return Angle::rad(std::abs(a.rad()));
+}
 
 }  // namespace polewright

@@ -26,9 +26,7 @@ struct Vec {
   constexpr Vec operator-() const { return {-x, -y, -z}; }
   constexpr Vec operator*(double s) const { return {x * s, y * s, z * s}; }
   [[nodiscard]] constexpr double dot(Vec o) const { return x * o.x + y * o.y + z * o.z; }
-  [[nodiscard]] constexpr Vec cross(Vec o) const {
-    return {y * o.z - z * o.y, z * o.x - x * o.z, x * o.y - y * o.x};
-  }
+  [[nodiscard]] constexpr Vec cross(Vec o) const { return {y * o.z - z * o.y, z * o.x - x * o.z, x * o.y - y * o.x}; }
   [[nodiscard]] double norm() const { return std::sqrt(dot(*this)); }
   [[nodiscard]] Vec unit() const { return *this * (1.0 / norm()); }
 };
@@ -66,8 +64,8 @@ template <class F>
 [[nodiscard]] Rotation<F, F> rotation_about(Vec<F> axis, Angle turn) {
   const double s = sin(turn), c = cos(turn), k = 1.0 - c;
   const auto [x, y, z] = axis;
-  return {{c + x * x * k, x * y * k - z * s, x * z * k + y * s,    //
-           y * x * k + z * s, c + y * y * k, y * z * k - x * s,    //
+  return {{c + x * x * k, x * y * k - z * s, x * z * k + y * s,  //
+           y * x * k + z * s, c + y * y * k, y * z * k - x * s,  //
            z * x * k - y * s, z * y * k + x * s, c + z * z * k}};
 }
 
@@ -75,9 +73,13 @@ template <class F>
 [[nodiscard]] inline Vec<Enu> enu_from_horizontal(Angle azimuth, Angle altitude) {
   return {sin(azimuth) * cos(altitude), cos(azimuth) * cos(altitude), sin(altitude)};
 }
-[[nodiscard]] inline Angle altitude_of(Vec<Enu> v) { return Angle::rad(std::atan2(v.z, std::hypot(v.x, v.y))); }
+[[nodiscard]] inline Angle altitude_of(Vec<Enu> v) {
+  return Angle::rad(std::atan2(v.z, std::hypot(v.x, v.y)));
+}
 /// Azimuth in [0, 2π), north through east.
-[[nodiscard]] inline Angle azimuth_of(Vec<Enu> v) { return Angle::rad(std::atan2(v.x, v.y)).wrapped_positive(); }
+[[nodiscard]] inline Angle azimuth_of(Vec<Enu> v) {
+  return Angle::rad(std::atan2(v.x, v.y)).wrapped_positive();
+}
 
 [[nodiscard]] inline Vec<Icrs> icrs_from_equatorial(Angle ra, Angle dec) {
   return {cos(ra) * cos(dec), sin(ra) * cos(dec), sin(dec)};
@@ -85,7 +87,9 @@ template <class F>
 [[nodiscard]] inline Angle right_ascension_of(Vec<Icrs> v) {
   return Angle::rad(std::atan2(v.y, v.x)).wrapped_positive();
 }
-[[nodiscard]] inline Angle declination_of(Vec<Icrs> v) { return Angle::rad(std::atan2(v.z, std::hypot(v.x, v.y))); }
+[[nodiscard]] inline Angle declination_of(Vec<Icrs> v) {
+  return Angle::rad(std::atan2(v.z, std::hypot(v.x, v.y)));
+}
 
 /// A place on the frame. (0, 0) is the centre of the first stored pixel, x along a row, y down the stored rows.
 struct PixelPoint {

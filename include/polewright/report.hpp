@@ -70,7 +70,7 @@ struct InspectReport {
   double black_level = 0.0, white_level = 0.0;  ///< black: mean over the pattern
   double sky_level = 0.0, sky_noise = 0.0;
   OpticsReport optics;
-  std::string identification;                   ///< "identified" or why not
+  std::string identification;  ///< "identified" or why not
   std::vector<std::string> warnings;
 };
 

@@ -19,7 +19,7 @@ struct SessionOptions {
   std::optional<int> utc_offset_s;
   MaybeSourced<double> focal_mm;
   MaybeSourced<double> pitch_um;
-  std::optional<double> exposure_s;   ///< the length meant to be shot
+  std::optional<double> exposure_s;  ///< the length meant to be shot
   double tolerance_px = 1.0;
   ReferencePole pole = ReferencePole::refracted;
   Weather weather;

@@ -24,8 +24,8 @@ class SkyAt {
   SkyAt& operator=(SkyAt&&) noexcept;
 
   /// Observed direction (aberration, refraction) of a star whose ICRS direction is given for the date (proper motion
-  /// applied by the caller). Accuracy about 0.1″ above 15° altitude; below 3° ERFA limits the refraction, so that places
-  /// under the horizon stay defined.
+  /// applied by the caller). Accuracy about 0.1″ above 15° altitude; below 3° ERFA limits the refraction, so that
+  /// places under the horizon stay defined.
   [[nodiscard]] Vec<Enu> observed(Vec<Icrs> star) const;
   /// Inverse of observed().
   [[nodiscard]] Vec<Icrs> icrs(Vec<Enu> observed) const;
@@ -41,7 +41,9 @@ enum class ReferencePole { refracted, true_pole };
 /// Direction of the visible celestial pole: north for latitude ≥ 0, else south; raised by refraction unless true_pole.
 [[nodiscard]] Vec<Enu> visible_pole(const Site& site, const Weather& weather, ReferencePole pole);
 /// +1 in the north, −1 in the south: the sign of the sky's turn seen facing the visible pole.
-[[nodiscard]] inline double hemisphere_sign(const Site& site) { return site.latitude >= Angle() ? 1.0 : -1.0; }
+[[nodiscard]] inline double hemisphere_sign(const Site& site) {
+  return site.latitude >= Angle() ? 1.0 : -1.0;
+}
 
 /// Pressure of the standard atmosphere at a height, hPa (ISO 2533 troposphere). Valid −400 to 9000 m.
 [[nodiscard]] double standard_pressure_hpa(double height_m);

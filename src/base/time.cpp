@@ -76,9 +76,13 @@ void UtcTime::julian_date(double& jd_high, double& jd_low) const {
   jd_low = static_cast<double>(rest) / static_cast<double>(kUsPerDay);
 }
 
-UtcTime UtcTime::plus_seconds(double s) const { return UtcTime(us_ + std::llround(s * 1e6)); }
+UtcTime UtcTime::plus_seconds(double s) const {
+  return UtcTime(us_ + std::llround(s * 1e6));
+}
 
-double UtcTime::seconds_since(UtcTime other) const { return static_cast<double>(us_ - other.us_) * 1e-6; }
+double UtcTime::seconds_since(UtcTime other) const {
+  return static_cast<double>(us_ - other.us_) * 1e-6;
+}
 
 std::string UtcTime::iso() const {
   const UtcTime rounded(static_cast<std::int64_t>(std::floor(static_cast<double>(us_) / 1000.0 + 0.5)) * 1000);

@@ -14,7 +14,8 @@ namespace {
 std::filesystem::path default_config() {
   if (const char* xdg = std::getenv("XDG_CONFIG_HOME"); xdg != nullptr && *xdg != '\0')
     return std::filesystem::path(xdg) / "polewright/config.toml";
-  if (const char* home = std::getenv("HOME"); home != nullptr) return std::filesystem::path(home) / ".config/polewright/config.toml";
+  if (const char* home = std::getenv("HOME"); home != nullptr)
+    return std::filesystem::path(home) / ".config/polewright/config.toml";
   return {};
 }
 
@@ -42,7 +43,9 @@ class Reader {
   }
 
   void complain(const std::string& what) {
-    if (!error_) error_ = Error{ErrorCode::config_invalid, file_, what, "the keys listed in README.md", "Correct or remove that line"};
+    if (!error_)
+      error_ =
+          Error{ErrorCode::config_invalid, file_, what, "the keys listed in README.md", "Correct or remove that line"};
   }
 
   void known_keys(const std::set<std::string>& known) {
@@ -113,7 +116,8 @@ Result<SessionOptions> read_config(const std::string& path_or_empty) {
   std::error_code ignored;
   if (path.empty() || !std::filesystem::is_regular_file(path, ignored)) {
     if (path_or_empty.empty()) return SessionOptions{};
-    return Error{ErrorCode::file_missing, path_or_empty, "no such config file", "a TOML file", "Check the name after --config"};
+    return Error{ErrorCode::file_missing, path_or_empty, "no such config file", "a TOML file",
+                 "Check the name after --config"};
   }
   try {
     const toml::table table = toml::parse_file(path.string());
@@ -123,7 +127,8 @@ Result<SessionOptions> read_config(const std::string& path_or_empty) {
     return options;
   } catch (const toml::parse_error& e) {
     return Error{ErrorCode::config_invalid, path.string(),
-                 fmt::format("line {}: {}", e.source().begin.line, e.description()), "a TOML file", "Correct that line"};
+                 fmt::format("line {}: {}", e.source().begin.line, e.description()), "a TOML file",
+                 "Correct that line"};
   }
 }
 

@@ -1,3 +1,5 @@
 #include "cli/run.hpp"
 
-int main(int argc, char** argv) { return polewright::cli::run(argc, argv); }
+int main(int argc, char** argv) {
+  return polewright::cli::run(argc, argv);
+}

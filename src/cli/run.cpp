@@ -19,9 +19,11 @@ void add_common(CLI::App& command, Typed& typed) {
   command.add_option("--utc-offset", typed.utc_offset, "of a camera clock that records no zone: ±HH:MM");
   command.add_option("--focal", typed.focal_mm, "focal length, mm")->check(CLI::Range(1.0, 5000.0));
   command.add_option("--pitch", typed.pitch_um, "pixel pitch, µm")->check(CLI::Range(0.3, 100.0));
-  command.add_option("--pressure", typed.pressure_hpa, "air pressure, hPa (default: from the height)")->check(CLI::Range(300.0, 1100.0));
+  command.add_option("--pressure", typed.pressure_hpa, "air pressure, hPa (default: from the height)")
+      ->check(CLI::Range(300.0, 1100.0));
   command.add_option("--temperature", typed.temperature_c, "air temperature, °C")->check(CLI::Range(-60.0, 60.0));
-  command.add_option("--config", typed.config_file, "TOML file (default: polewright/config.toml in the XDG config folder)");
+  command.add_option("--config", typed.config_file,
+                     "TOML file (default: polewright/config.toml in the XDG config folder)");
   command.add_option("--json", typed.json_file, "write the result as JSON; - for standard output");
   command.add_option("--threads", typed.threads, "threads (default: all)")->check(CLI::Range(1, 1024));
   command.add_flag("--quiet", typed.quiet, "no progress");
@@ -29,8 +31,10 @@ void add_common(CLI::App& command, Typed& typed) {
 }
 
 void add_exposure(CLI::App& command, Typed& typed) {
-  command.add_option("--exposure", typed.exposure_s, "the exposure you mean to shoot, s")->check(CLI::Range(0.001, 86400.0));
-  command.add_option("--tolerance", typed.tolerance_px, "trail you accept, px (default 1)")->check(CLI::Range(0.01, 1000.0));
+  command.add_option("--exposure", typed.exposure_s, "the exposure you mean to shoot, s")
+      ->check(CLI::Range(0.001, 86400.0));
+  command.add_option("--tolerance", typed.tolerance_px, "trail you accept, px (default 1)")
+      ->check(CLI::Range(0.01, 1000.0));
   command.add_option("--pole", typed.pole, "reference pole")->check(CLI::IsMember({"refracted", "true"}));
 }
 
@@ -57,7 +61,9 @@ int refuse(const Error& error) {
 
 void tell_origins(const Typed& typed, const SessionOptions& o) {
   if (!typed.verbose) return;
-  if (o.site) complain(fmt::format("site {:.5f}, {:.5f} from {}", o.site->value.latitude.deg(), o.site->value.longitude.deg(), o.site->source));
+  if (o.site)
+    complain(fmt::format("site {:.5f}, {:.5f} from {}", o.site->value.latitude.deg(), o.site->value.longitude.deg(),
+                         o.site->source));
   if (o.focal_mm) complain(fmt::format("focal length {:g} mm from {}", o.focal_mm->value, o.focal_mm->source));
   if (o.pitch_um) complain(fmt::format("pixel pitch {:g} µm from {}", o.pitch_um->value, o.pitch_um->source));
 }
@@ -66,7 +72,8 @@ int run_align(const Typed& typed) {
   const Result<SessionOptions> options = session_options(typed);
   if (!options) return refuse(options.error());
   tell_origins(typed, *options);
-  const Result<AlignReport> report = align({typed.frames.begin(), typed.frames.end()}, *options, progress_line(typed.quiet));
+  const Result<AlignReport> report =
+      align({typed.frames.begin(), typed.frames.end()}, *options, progress_line(typed.quiet));
   end_progress(typed.quiet);
   if (!report) return refuse(report.error());
   const int status = deliver(typed, align_text(*report, {colour_wanted(STDOUT_FILENO)}), align_json(*report));
@@ -92,7 +99,8 @@ int run(int argc, char** argv) {
   app.require_subcommand(1);
   app.failure_message(CLI::FailureMessage::simple);
 
-  CLI::App* align_command = app.add_subcommand("align", "two frames of the sky: where the axis points and what to turn");
+  CLI::App* align_command =
+      app.add_subcommand("align", "two frames of the sky: where the axis points and what to turn");
   align_command->add_option("FRAME", typed.frames, "two frames or more of one pointing, some minutes apart");
   add_common(*align_command, typed);
   add_exposure(*align_command, typed);

@@ -26,6 +26,8 @@ void end_progress(bool quiet) {
   fmt::print(stderr, "\r\033[K");
 }
 
-void complain(const std::string& message) { fmt::print(stderr, "polewright: {}\n", message); }
+void complain(const std::string& message) {
+  fmt::print(stderr, "polewright: {}\n", message);
+}
 
 }  // namespace polewright::cli

@@ -36,8 +36,8 @@ const char* rate_cause(RateMatch match) {
 }
 
 std::string rate_evidence(const MountSolution& m, double px_per_min) {
-  return fmt::format("the mount turns at {:.4f} of the sidereal rate ({}), which moves stars {:.2f} px a minute", *m.rate_ratio,
-                     to_text(m.rate_match), px_per_min);
+  return fmt::format("the mount turns at {:.4f} of the sidereal rate ({}), which moves stars {:.2f} px a minute",
+                     *m.rate_ratio, to_text(m.rate_match), px_per_min);
 }
 
 }  // namespace

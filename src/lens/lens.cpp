@@ -35,10 +35,14 @@ std::optional<double> undistorted_radius(const LensModel& lens, double target) {
 
 std::optional<double> ideal_theta_rad(Projection p, double radius) {
   switch (p) {
-    case Projection::rectilinear: return std::atan(radius);
-    case Projection::equidistant: return radius < std::numbers::pi ? std::optional(radius) : std::nullopt;
-    case Projection::equisolid: return radius < 2.0 ? std::optional(2.0 * std::asin(0.5 * radius)) : std::nullopt;
-    case Projection::stereographic: return 2.0 * std::atan(0.5 * radius);
+    case Projection::rectilinear:
+      return std::atan(radius);
+    case Projection::equidistant:
+      return radius < std::numbers::pi ? std::optional(radius) : std::nullopt;
+    case Projection::equisolid:
+      return radius < 2.0 ? std::optional(2.0 * std::asin(0.5 * radius)) : std::nullopt;
+    case Projection::stereographic:
+      return 2.0 * std::atan(0.5 * radius);
   }
   return {};
 }
@@ -79,7 +83,9 @@ std::optional<Vec<Camera>> LensModel::unproject(PixelPoint pixel) const {
   return Vec<Camera>{(mirrored ? -dx : dx) * s, dy * s, std::cos(*theta)};
 }
 
-Angle LensModel::scale_per_px() const { return Angle::rad(1.0 / focal_px); }
+Angle LensModel::scale_per_px() const {
+  return Angle::rad(1.0 / focal_px);
+}
 
 LensModel centred_lens(Projection projection, double focal_px, int width_px, int height_px) {
   LensModel lens;

@@ -19,10 +19,14 @@ template <class T>
 [[nodiscard]] T ideal_radius(Projection p, const T& theta_rad) {
   using std::sin, std::tan;
   switch (p) {
-    case Projection::rectilinear: return tan(theta_rad);
-    case Projection::equidistant: return theta_rad;
-    case Projection::equisolid: return 2.0 * sin(0.5 * theta_rad);
-    case Projection::stereographic: return 2.0 * tan(0.5 * theta_rad);
+    case Projection::rectilinear:
+      return tan(theta_rad);
+    case Projection::equidistant:
+      return theta_rad;
+    case Projection::equisolid:
+      return 2.0 * sin(0.5 * theta_rad);
+    case Projection::stereographic:
+      return 2.0 * tan(0.5 * theta_rad);
   }
   return theta_rad;
 }

@@ -15,7 +15,9 @@ Json drift_json(const std::optional<FieldDrift>& d) {
           {"worst_px_per_min", d->worst_px_per_min}};
 }
 
-Json point(PixelPoint p) { return Json::array({p.x, p.y}); }
+Json point(PixelPoint p) {
+  return Json::array({p.x, p.y});
+}
 
 Json correction_json(const AlignReport& r) {
   if (!r.correction) return nullptr;
@@ -63,11 +65,16 @@ Json causes_json(const std::vector<TrailCause>& causes) {
 
 const char* to_text(AlignOutcome outcome) {
   switch (outcome) {
-    case AlignOutcome::solved: return "solved";
-    case AlignOutcome::axis_not_observable: return "axis_not_observable";
-    case AlignOutcome::not_identified: return "not_identified";
-    case AlignOutcome::too_few_stars: return "too_few_stars";
-    case AlignOutcome::inconsistent: return "inconsistent";
+    case AlignOutcome::solved:
+      return "solved";
+    case AlignOutcome::axis_not_observable:
+      return "axis_not_observable";
+    case AlignOutcome::not_identified:
+      return "not_identified";
+    case AlignOutcome::too_few_stars:
+      return "too_few_stars";
+    case AlignOutcome::inconsistent:
+      return "inconsistent";
   }
   return "";
 }

@@ -35,12 +35,15 @@ void instruction(const AlignReport& r, const TextStyle& style, Lines& out) {
   const AxisCorrection& c = *r.correction;
   const MountSolution& m = *r.mount;
   if (m.total_error < m.total_sigma * 2.0)
-    out.push_back(fmt::format("{}Nothing to turn: the axis is on the pole as far as these frames can tell.{}", on, off));
+    out.push_back(
+        fmt::format("{}Nothing to turn: the axis is on the pole as far as these frames can tell.{}", on, off));
   else if (r.exposure && r.exposure->good_enough.value_or(false))
     out.push_back(fmt::format("{}Leave it: good enough for what you shoot. To bring it closer still:{}", on, off));
-  out.push_back(fmt::format("{}1  {} the axis {} ({}){}", on, c.altitude_turn == AltitudeTurn::raise ? "raise" : "lower",
-                            degree_text(c.altitude), arcmin_text(c.altitude), off));
-  if (c.altitude_screw_turns) out.push_back(fmt::format("   {:.2f} turns of the altitude screw", *c.altitude_screw_turns));
+  out.push_back(fmt::format("{}1  {} the axis {} ({}){}", on,
+                            c.altitude_turn == AltitudeTurn::raise ? "raise" : "lower", degree_text(c.altitude),
+                            arcmin_text(c.altitude), off));
+  if (c.altitude_screw_turns)
+    out.push_back(fmt::format("   {:.2f} turns of the altitude screw", *c.altitude_screw_turns));
   out.push_back(fmt::format("{}2  {}{}", on, azimuth_move(r), off));
   out.push_back("   " + azimuth_detail(c));
 }
@@ -48,10 +51,11 @@ void instruction(const AlignReport& r, const TextStyle& style, Lines& out) {
 void live_view(const AlignReport& r, Lines& out) {
   if (!r.star_target) return;
   const StarTarget& t = *r.star_target;
-  out.push_back(fmt::format("   or on the live view, camera untouched on its head: move {} from ({:.0f}, {:.0f}) to ({:.0f}, {:.0f}) "
-                            "with the altitude, then to ({:.0f}, {:.0f}) with the base",
-                            t.name.empty() ? "the star" : t.name, t.now.x, t.now.y, t.after_altitude.x,
-                            t.after_altitude.y, t.after_both.x, t.after_both.y));
+  out.push_back(fmt::format(
+      "   or on the live view, camera untouched on its head: move {} from ({:.0f}, {:.0f}) to ({:.0f}, {:.0f}) "
+      "with the altitude, then to ({:.0f}, {:.0f}) with the base",
+      t.name.empty() ? "the star" : t.name, t.now.x, t.now.y, t.after_altitude.x, t.after_altitude.y, t.after_both.x,
+      t.after_both.y));
 }
 
 void good_enough(const AlignReport& r, const TextStyle& style, Lines& out) {
@@ -69,15 +73,17 @@ void good_enough(const AlignReport& r, const TextStyle& style, Lines& out) {
   }
 }
 
-std::string side(double value, const char* positive, const char* negative) { return value >= 0 ? positive : negative; }
+std::string side(double value, const char* positive, const char* negative) {
+  return value >= 0 ? positive : negative;
+}
 
 void evidence(const AlignReport& r, Lines& out) {
   if (!r.mount) return;
   const MountSolution& m = *r.mount;
   if (r.outcome == AlignOutcome::solved) {
-    out.push_back(fmt::format("Axis      altitude {}, azimuth {}; {} ± {} from the {} pole", degree_minute_text(altitude_of(m.axis)),
-                              degree_minute_text(azimuth_of(m.axis)), arcmin_text(m.total_error),
-                              fmt::format("{:.1f}′", m.total_sigma.arcmin()),
+    out.push_back(fmt::format("Axis      altitude {}, azimuth {}; {} ± {} from the {} pole",
+                              degree_minute_text(altitude_of(m.axis)), degree_minute_text(azimuth_of(m.axis)),
+                              arcmin_text(m.total_error), fmt::format("{:.1f}′", m.total_sigma.arcmin()),
                               r.reference_pole == ReferencePole::refracted ? "refracted" : "true"));
     out.push_back(fmt::format("          altitude {}′ too {}; base {}′ too far {}",
                               plus_minus(std::abs(m.altitude_error.arcmin()), m.altitude_sigma.arcmin()),
@@ -86,12 +92,14 @@ void evidence(const AlignReport& r, Lines& out) {
                               side(m.azimuth_error.rad(), "east", "west")));
   }
   if (m.rate_ratio)
-    out.push_back(fmt::format("Rate      {} of sidereal: {}", plus_minus(*m.rate_ratio, m.rate_sigma), to_text(m.rate_match)));
+    out.push_back(
+        fmt::format("Rate      {} of sidereal: {}", plus_minus(*m.rate_ratio, m.rate_sigma), to_text(m.rate_match)));
   if (r.drift)
-    out.push_back(fmt::format("Drift     {:+.1f}″ north, {:+.1f}″ east, twist {:+.1f}″ a minute; {:.2f} px a minute at the centre, "
-                              "{:.2f} at worst",
-                              r.drift->north_arcsec_per_min, r.drift->east_arcsec_per_min, r.drift->twist_arcsec_per_min,
-                              r.drift->centre_px_per_min, r.drift->worst_px_per_min));
+    out.push_back(fmt::format(
+        "Drift     {:+.1f}″ north, {:+.1f}″ east, twist {:+.1f}″ a minute; {:.2f} px a minute at the centre, "
+        "{:.2f} at worst",
+        r.drift->north_arcsec_per_min, r.drift->east_arcsec_per_min, r.drift->twist_arcsec_per_min,
+        r.drift->centre_px_per_min, r.drift->worst_px_per_min));
 }
 
 void causes(const AlignReport& r, Lines& out) {
@@ -108,14 +116,15 @@ void frames(const AlignReport& r, Lines& out) {
     out.push_back(text);
   }
   for (const FrameReport& f : r.frames) {
-    out.push_back(fmt::format("Frame     {}: {} stars, {} identified{}{}", printable(f.file), f.stars_detected, f.stars_identified,
+    out.push_back(fmt::format("Frame     {}: {} stars, {} identified{}{}", printable(f.file), f.stars_detected,
+                              f.stars_identified,
                               f.residual_rms_px ? fmt::format(", residual {:.2f} px", *f.residual_rms_px) : "",
                               f.mid_time ? ", middle " + f.mid_time->iso() : ""));
     for (const std::string& flag : f.flags) out.push_back("          " + printable(flag));
   }
   if (r.site)
-    out.push_back(fmt::format("Site      {:.4f}, {:.4f}, {:.0f} m ({})", r.site->site.latitude.deg(), r.site->site.longitude.deg(),
-                              r.site->site.height_m, r.site->source));
+    out.push_back(fmt::format("Site      {:.4f}, {:.4f}, {:.0f} m ({})", r.site->site.latitude.deg(),
+                              r.site->site.longitude.deg(), r.site->site.height_m, r.site->source));
 }
 
 }  // namespace
@@ -132,7 +141,8 @@ std::string align_text(const AlignReport& r, const TextStyle& style) {
   frames(r, out);
   for (const std::string& w : r.warnings) out.push_back("Note      " + printable(w));
   if (r.correction)
-    out.push_back("Careful   re-check every clamp after each move; a loaded tripod tips in wind, and a dark site has edges.");
+    out.push_back(
+        "Careful   re-check every clamp after each move; a loaded tripod tips in wind, and a dark site has edges.");
   return fmt::format("{}\n", fmt::join(out, "\n"));
 }
 

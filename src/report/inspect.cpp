@@ -10,11 +10,16 @@ using namespace report;
 
 const char* to_text(FileKind kind) {
   switch (kind) {
-    case FileKind::fits: return "fits";
-    case FileKind::raw: return "raw";
-    case FileKind::tiff: return "tiff";
-    case FileKind::png: return "png";
-    case FileKind::jpeg: return "jpeg";
+    case FileKind::fits:
+      return "fits";
+    case FileKind::raw:
+      return "raw";
+    case FileKind::tiff:
+      return "tiff";
+    case FileKind::png:
+      return "png";
+    case FileKind::jpeg:
+      return "jpeg";
   }
   return "";
 }
@@ -32,7 +37,9 @@ Json sourced(const MaybeSourced<double>& v) {
   return {{"value", v->value}, {"source", v->source}};
 }
 
-Json text_or_null(const std::string& text) { return text.empty() ? Json(nullptr) : Json(text); }
+Json text_or_null(const std::string& text) {
+  return text.empty() ? Json(nullptr) : Json(text);
+}
 
 Json metadata_json(const FrameMetadata& m) {
   Json time = nullptr, site = nullptr;
@@ -84,29 +91,31 @@ std::string inspect_text(const InspectReport& r, const TextStyle& style) {
   const FrameMetadata& m = r.metadata;
   std::vector<std::string> out;
   out.push_back(fmt::format("{}{}{}", on, printable(f.file), off));
-  out.push_back(fmt::format("Picture   {} × {} pixels, {}, filter pattern {}, black {:.0f}, white {:.0f}", f.width_px, f.height_px,
-                            to_text(r.kind), to_text(r.mosaic), r.black_level, r.white_level));
+  out.push_back(fmt::format("Picture   {} × {} pixels, {}, filter pattern {}, black {:.0f}, white {:.0f}", f.width_px,
+                            f.height_px, to_text(r.kind), to_text(r.mosaic), r.black_level, r.white_level));
   if (m.mid_time)
-    out.push_back(fmt::format("Time      {} at mid-exposure ({})", m.mid_time->value.iso(), printable(m.mid_time->source)));
+    out.push_back(
+        fmt::format("Time      {} at mid-exposure ({})", m.mid_time->value.iso(), printable(m.mid_time->source)));
   say(out, "Exposure", m.exposure_s, "s");
   say(out, "Lens", m.focal_length_mm, "mm");
   say(out, "Pitch", m.pixel_pitch_um, "µm");
   if (m.site)
-    out.push_back(fmt::format("Site      {:.4f}, {:.4f}, {:.0f} m ({})", m.site->value.latitude.deg(), m.site->value.longitude.deg(),
-                              m.site->value.height_m, printable(m.site->source)));
+    out.push_back(fmt::format("Site      {:.4f}, {:.4f}, {:.0f} m ({})", m.site->value.latitude.deg(),
+                              m.site->value.longitude.deg(), m.site->value.height_m, printable(m.site->source)));
   if (!m.camera.empty()) out.push_back("Camera    " + printable(m.camera));
   out.push_back(fmt::format("Sky       level {:.0f}, noise {:.1f}", r.sky_level, r.sky_noise));
-  out.push_back(fmt::format("Stars     {} found{}{}", f.stars_detected,
-                            f.fwhm_px ? fmt::format(", width (FWHM) {:.2f} px", *f.fwhm_px) : "",
-                            f.trail_px ? fmt::format(", trail {} px at {:.0f}°", plus_minus(*f.trail_px, f.trail_sigma_px.value_or(0)),
-                                                     f.trail_angle_deg.value_or(0))
-                                       : ""));
+  out.push_back(fmt::format(
+      "Stars     {} found{}{}", f.stars_detected, f.fwhm_px ? fmt::format(", width (FWHM) {:.2f} px", *f.fwhm_px) : "",
+      f.trail_px ? fmt::format(", trail {} px at {:.0f}°", plus_minus(*f.trail_px, f.trail_sigma_px.value_or(0)),
+                               f.trail_angle_deg.value_or(0))
+                 : ""));
   out.push_back(fmt::format("Identity  {}", r.identification));
   if (f.centre_ra_deg && f.centre_dec_deg)
-    out.push_back(fmt::format("Centre    right ascension {:.4f}°, declination {:+.4f}°; {} stars, residual {:.2f} px", *f.centre_ra_deg,
-                              *f.centre_dec_deg, f.stars_identified, f.residual_rms_px.value_or(0)));
+    out.push_back(fmt::format("Centre    right ascension {:.4f}°, declination {:+.4f}°; {} stars, residual {:.2f} px",
+                              *f.centre_ra_deg, *f.centre_dec_deg, f.stars_identified, f.residual_rms_px.value_or(0)));
   if (f.centre_altitude_deg && f.centre_azimuth_deg)
-    out.push_back(fmt::format("          altitude {:.2f}°, azimuth {:.2f}°", *f.centre_altitude_deg, *f.centre_azimuth_deg));
+    out.push_back(
+        fmt::format("          altitude {:.2f}°, azimuth {:.2f}°", *f.centre_altitude_deg, *f.centre_azimuth_deg));
   if (r.optics.scale_arcsec_per_px)
     out.push_back(fmt::format("Optics    {:.3f}″ per pixel{}{}", *r.optics.scale_arcsec_per_px,
                               r.optics.focal_mm ? fmt::format(", {:.1f} mm", *r.optics.focal_mm) : "",

@@ -2,11 +2,15 @@
 
 namespace polewright {
 
-const char* program_version() { return POLEWRIGHT_VERSION; }
+const char* program_version() {
+  return POLEWRIGHT_VERSION;
+}
 
 namespace report {
 
-Json program_json() { return {{"name", "polewright"}, {"version", program_version()}}; }
+Json program_json() {
+  return {{"name", "polewright"}, {"version", program_version()}};
+}
 
 Json frame_json(const FrameReport& f) {
   return {{"file", f.file},
@@ -31,12 +35,9 @@ Json frame_json(const FrameReport& f) {
 }
 
 Json optics_json(const OpticsReport& o) {
-  return {{"focal_px", maybe(o.focal_px)},
-          {"focal_mm", maybe(o.focal_mm)},
-          {"pitch_um", maybe(o.pitch_um)},
-          {"scale_arcsec_per_px", maybe(o.scale_arcsec_per_px)},
-          {"mirrored", maybe(o.mirrored)},
-          {"distortion", o.k1 ? Json::array({*o.k1, *o.k2}) : Json(nullptr)}};
+  return {{"focal_px", maybe(o.focal_px)}, {"focal_mm", maybe(o.focal_mm)},
+          {"pitch_um", maybe(o.pitch_um)}, {"scale_arcsec_per_px", maybe(o.scale_arcsec_per_px)},
+          {"mirrored", maybe(o.mirrored)}, {"distortion", o.k1 ? Json::array({*o.k1, *o.k2}) : Json(nullptr)}};
 }
 
 Json site_json(const std::optional<SiteReport>& s) {
@@ -68,7 +69,9 @@ Json rate_json(const MountSolution& m) {
   return {{"ratio", *m.rate_ratio}, {"ratio_sigma", m.rate_sigma}, {"matches", to_text(m.rate_match)}};
 }
 
-std::string dump(const Json& json) { return json.dump(2, ' ', false, Json::error_handler_t::replace) + "\n"; }
+std::string dump(const Json& json) {
+  return json.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
+}
 
 }  // namespace report
 }  // namespace polewright

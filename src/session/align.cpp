@@ -39,23 +39,28 @@ void identify_all(std::vector<MeasuredFrame>& frames, const Catalogue& catalogue
 }
 
 std::size_t identified_count(const std::vector<MeasuredFrame>& frames) {
-  return static_cast<std::size_t>(
-      std::count_if(frames.begin(), frames.end(), [](const auto& f) { return f.identified->identification.has_value(); }));
+  return static_cast<std::size_t>(std::count_if(
+      frames.begin(), frames.end(), [](const auto& f) { return f.identified->identification.has_value(); }));
 }
 
 /// Why fewer than two frames could be identified, in one sentence.
 void explain_unidentified(const std::vector<MeasuredFrame>& frames, AlignReport& report) {
   const auto few = [](const MeasuredFrame& f) { return f.identified->outcome == IdentifyOutcome::too_few_stars; };
-  const auto& worst = *std::find_if(frames.begin(), frames.end(), [](const auto& f) { return !f.identified->identification; });
-  report.outcome = std::any_of(frames.begin(), frames.end(), few) ? AlignOutcome::too_few_stars : AlignOutcome::not_identified;
+  const auto& worst =
+      *std::find_if(frames.begin(), frames.end(), [](const auto& f) { return !f.identified->identification; });
+  report.outcome =
+      std::any_of(frames.begin(), frames.end(), few) ? AlignOutcome::too_few_stars : AlignOutcome::not_identified;
   report.message = fmt::format("{}: {}", worst.frame.path.filename().string(), worst.identified->message);
 }
 
 AlignOutcome outcome_of(MountOutcome outcome) {
   switch (outcome) {
-    case MountOutcome::solved: return AlignOutcome::solved;
-    case MountOutcome::axis_not_observable: return AlignOutcome::axis_not_observable;
-    case MountOutcome::inconsistent: return AlignOutcome::inconsistent;
+    case MountOutcome::solved:
+      return AlignOutcome::solved;
+    case MountOutcome::axis_not_observable:
+      return AlignOutcome::axis_not_observable;
+    case MountOutcome::inconsistent:
+      return AlignOutcome::inconsistent;
   }
   return AlignOutcome::inconsistent;
 }

@@ -44,8 +44,9 @@ AlignProblem build_problem(const std::vector<MeasuredFrame>& frames, const Sessi
   std::stable_sort(p.frames.begin(), p.frames.end(),
                    [](const auto& a, const auto& b) { return a.mid_time < b.mid_time; });
   if (p.frames.size() < 2) {
-    out.missing = "Fewer than two of the frames carry a time, so nothing can be said about the motion between them; use "
-                  "files that keep their date and time.";
+    out.missing =
+        "Fewer than two of the frames carry a time, so nothing can be said about the motion between them; use "
+        "files that keep their date and time.";
     return out;
   }
   const auto site = site_of(frames.front().frame, options);

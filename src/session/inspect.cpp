@@ -7,7 +7,8 @@ namespace polewright {
 
 using namespace session;
 
-Result<InspectReport> inspect(const std::filesystem::path& path, const SessionOptions& options, const Progress& progress) {
+Result<InspectReport> inspect(const std::filesystem::path& path, const SessionOptions& options,
+                              const Progress& progress) {
   const Result<Catalogue> catalogue = Catalogue::open(options.catalogue);
   if (!catalogue) return catalogue.error();
   if (progress) progress("reading and finding stars", 0, 1);

@@ -28,7 +28,8 @@ MaybeSourced<Site> site_of(const Frame& frame, const SessionOptions& options) {
 
 Weather weather_of(const Frame& frame, const SessionOptions& options) {
   Weather weather = options.weather;
-  if (!weather.pressure_hpa && frame.metadata.air_pressure_hpa) weather.pressure_hpa = frame.metadata.air_pressure_hpa->value;
+  if (!weather.pressure_hpa && frame.metadata.air_pressure_hpa)
+    weather.pressure_hpa = frame.metadata.air_pressure_hpa->value;
   if (frame.metadata.air_temperature_c) weather.temperature_c = frame.metadata.air_temperature_c->value;
   return weather;
 }

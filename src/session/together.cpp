@@ -26,13 +26,15 @@ Status check_paths(const std::vector<std::filesystem::path>& paths) {
   for (const auto& path : paths) {
     std::error_code ignored;
     const auto canonical = std::filesystem::weakly_canonical(path, ignored);
-    if (!seen.insert(ignored ? path : canonical).second) return same_twice(path.string(), "itself: the name was given twice");
+    if (!seen.insert(ignored ? path : canonical).second)
+      return same_twice(path.string(), "itself: the name was given twice");
   }
   return {};
 }
 
-Result<std::vector<MeasuredFrame>> load_all(const std::vector<std::filesystem::path>& paths, const SessionOptions& options,
-                                            const Progress& progress, std::vector<std::string>& warnings) {
+Result<std::vector<MeasuredFrame>> load_all(const std::vector<std::filesystem::path>& paths,
+                                            const SessionOptions& options, const Progress& progress,
+                                            std::vector<std::string>& warnings) {
   std::vector<MeasuredFrame> frames;
   std::optional<Error> first_error;
   for (std::size_t i = 0; i < paths.size(); ++i) {
@@ -47,7 +49,8 @@ Result<std::vector<MeasuredFrame>> load_all(const std::vector<std::filesystem::p
   }
   if (progress) progress("reading and finding stars", paths.size(), paths.size());
   if (frames.size() < 2) return *first_error;
-  std::stable_sort(frames.begin(), frames.end(), [](const auto& a, const auto& b) { return a.time && b.time && *a.time < *b.time; });
+  std::stable_sort(frames.begin(), frames.end(),
+                   [](const auto& a, const auto& b) { return a.time && b.time && *a.time < *b.time; });
   return frames;
 }
 

@@ -22,7 +22,9 @@ TtDate terrestrial_time(UtcTime time) {
   return tt;
 }
 
-Vec<Icrs> unit(const double p[3]) { return Vec<Icrs>{p[0], p[1], p[2]}.unit(); }
+Vec<Icrs> unit(const double p[3]) {
+  return Vec<Icrs>{p[0], p[1], p[2]}.unit();
+}
 
 /// Heliocentric position of planet 1–8 at a date, au, equatorial J2000.
 void heliocentric(TtDate tt, int planet, double p[3]) {
@@ -56,8 +58,9 @@ struct PlanetRow {
   int number;
   double absolute_magnitude;  // V(1,0), Astronomical Almanac; enough to sort by brightness
 };
-constexpr std::array kPlanets{PlanetRow{BodyKind::mercury, "Mercury", 1, -0.6}, PlanetRow{BodyKind::venus, "Venus", 2, -4.4},
-                              PlanetRow{BodyKind::mars, "Mars", 4, -1.5}, PlanetRow{BodyKind::jupiter, "Jupiter", 5, -9.4},
+constexpr std::array kPlanets{PlanetRow{BodyKind::mercury, "Mercury", 1, -0.6},
+                              PlanetRow{BodyKind::venus, "Venus", 2, -4.4}, PlanetRow{BodyKind::mars, "Mars", 4, -1.5},
+                              PlanetRow{BodyKind::jupiter, "Jupiter", 5, -9.4},
                               PlanetRow{BodyKind::saturn, "Saturn", 6, -8.9}};
 
 Body planet_at(const PlanetRow& row, TtDate tt, double earth[3]) {

@@ -39,7 +39,9 @@ SkyAt::~SkyAt() = default;
 SkyAt::SkyAt(SkyAt&&) noexcept = default;
 SkyAt& SkyAt::operator=(SkyAt&&) noexcept = default;
 
-UtcTime SkyAt::time() const { return context_->time; }
+UtcTime SkyAt::time() const {
+  return context_->time;
+}
 
 Vec<Enu> SkyAt::observed(Vec<Icrs> star) const {
   eraASTROM astrom = context_->astrom;
@@ -58,7 +60,9 @@ Vec<Icrs> SkyAt::icrs(Vec<Enu> observed) const {
   return icrs_from_equatorial(Angle::rad(ra), Angle::rad(dec));
 }
 
-double standard_pressure_hpa(double height_m) { return 1013.25 * std::pow(1.0 - 2.25577e-5 * height_m, 5.25588); }
+double standard_pressure_hpa(double height_m) {
+  return 1013.25 * std::pow(1.0 - 2.25577e-5 * height_m, 5.25588);
+}
 
 Angle refraction_at(Angle true_altitude, const Site& site, const Weather& weather) {
   double a = 0, b = 0;

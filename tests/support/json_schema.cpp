@@ -13,7 +13,8 @@ std::string schema_violation(const std::string& schema_file, const std::string& 
   std::ifstream in(schema_file);
   const std::string text((std::istreambuf_iterator<char>(in)), {});
   rapidjson::Document schema_document, document;
-  if (text.empty() || schema_document.Parse(text.c_str()).HasParseError()) return "schema file unreadable: " + schema_file;
+  if (text.empty() || schema_document.Parse(text.c_str()).HasParseError())
+    return "schema file unreadable: " + schema_file;
   if (document.Parse(json.c_str()).HasParseError()) return "not JSON";
   const rapidjson::SchemaDocument schema(schema_document);
   rapidjson::SchemaValidator validator(schema);

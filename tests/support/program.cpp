@@ -25,8 +25,7 @@ std::string quoted(const std::string& text) {
 }  // namespace
 
 std::string scratch_folder(const std::string& name) {
-  const auto folder =
-      std::filesystem::temp_directory_path() / ("polewright-test-" + std::to_string(::getpid())) / name;
+  const auto folder = std::filesystem::temp_directory_path() / ("polewright-test-" + std::to_string(::getpid())) / name;
   std::filesystem::remove_all(folder);
   std::filesystem::create_directories(folder);
   return folder.string();

@@ -72,7 +72,8 @@ inline AlignReport sample_report() {
   e.longest_s = 146.0;
   e.longest_after_s = 9000.0;
   r.exposure = e;
-  r.causes = {{"axis misalignment", 0.93, 0.38, "the axis is 31.0′ ± 0.4′ from the pole, which moves stars 0.38 px a minute"}};
+  r.causes = {
+      {"axis misalignment", 0.93, 0.38, "the axis is 31.0′ ± 0.4′ from the pole, which moves stars 0.38 px a minute"}};
   r.warnings = {"one pointing cannot tell a sagging ball head from an axis error"};
   return r;
 }

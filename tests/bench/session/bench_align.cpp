@@ -16,7 +16,9 @@ using namespace polewright;
 
 namespace {
 
-std::filesystem::path folder() { return std::filesystem::temp_directory_path() / "polewright-bench-align"; }
+std::filesystem::path folder() {
+  return std::filesystem::temp_directory_path() / "polewright-bench-align";
+}
 
 void render_pair() {
   const Catalogue catalogue = Catalogue::open().value();

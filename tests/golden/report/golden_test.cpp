@@ -1,4 +1,5 @@
-// The text people read, kept word for word. To accept a change on purpose: POLEWRIGHT_UPDATE_GOLDEN=1 test_golden_report.
+// The text people read, kept word for word. To accept a change on purpose: POLEWRIGHT_UPDATE_GOLDEN=1
+// test_golden_report.
 #include <catch2/catch.hpp>
 #include <cstdlib>
 #include <fstream>
@@ -21,7 +22,9 @@ void check_golden(const std::string& name, const std::string& text) {
 
 }  // namespace
 
-TEST_CASE("align text: solved, north") { check_golden("align_solved_north.txt", align_text(test::sample_report())); }
+TEST_CASE("align text: solved, north") {
+  check_golden("align_solved_north.txt", align_text(test::sample_report()));
+}
 
 TEST_CASE("align text: solved, south, good enough") {
   AlignReport r = test::sample_report();

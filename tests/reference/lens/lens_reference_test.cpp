@@ -16,7 +16,9 @@ LensModel plain_lens(Projection projection, double focal) {
   return lens;
 }
 
-Vec<Camera> off_axis(double theta_deg) { return {std::sin(Angle::deg(theta_deg).rad()), 0.0, std::cos(Angle::deg(theta_deg).rad())}; }
+Vec<Camera> off_axis(double theta_deg) {
+  return {std::sin(Angle::deg(theta_deg).rad()), 0.0, std::cos(Angle::deg(theta_deg).rad())};
+}
 
 }  // namespace
 
@@ -75,8 +77,8 @@ TEST_CASE("pixel scale by focal length and pitch") {
 }
 
 TEST_CASE("project and unproject undo each other, mirrored or not, distorted or not") {
-  for (const Projection projection : {Projection::rectilinear, Projection::equidistant, Projection::equisolid,
-                                      Projection::stereographic})
+  for (const Projection projection :
+       {Projection::rectilinear, Projection::equidistant, Projection::equisolid, Projection::stereographic})
     for (const bool mirrored : {false, true})
       for (const double k1 : {-0.12, 0.0, 0.08}) {
         LensModel lens = centred_lens(projection, 2500.0, 4000, 3000);

@@ -1,11 +1,10 @@
 // The sky stage against published values; the source of each stands in check-values.json beside the value.
-#include "polewright/sky.hpp"
-
 #include <erfa.h>
 #include <erfam.h>
 
 #include <catch2/catch.hpp>
 
+#include "polewright/sky.hpp"
 #include "support/check_values.hpp"
 
 using namespace polewright;
@@ -23,7 +22,8 @@ UtcTime utc_of(const nlohmann::json& v) {
   return UtcTime::from_calendar({v[0], v[1], v[2], v[3], v[4], v[5].get<double>()});
 }
 
-/// Mean J2000 places and proper motions of the two pole stars (Hipparcos, ESA 1997, as in the SIMBAD records; from memory).
+/// Mean J2000 places and proper motions of the two pole stars (Hipparcos, ESA 1997, as in the SIMBAD records; from
+/// memory).
 struct PoleStar {
   Angle ra, dec, pm_ra_cosdec, pm_dec;
 };
@@ -48,7 +48,8 @@ TEST_CASE("sidereal time at four places (apparent, 2026)") {
   for (const auto& row : check_values("2_pole")) {
     if (!row.contains("LAST_rad")) continue;
     const Angle last = sidereal_time(utc_of(row.at("utc")), Angle::deg(row.at("lon").get<double>()));
-    CHECK(Angle::rad(last.rad() - row.at("LAST_rad").get<double>()).wrapped_signed().arcsec() == Approx(0).margin(0.05));
+    CHECK(Angle::rad(last.rad() - row.at("LAST_rad").get<double>()).wrapped_signed().arcsec() ==
+          Approx(0).margin(0.05));
   }
 }
 
@@ -113,7 +114,8 @@ TEST_CASE("refraction raises the pole as published constants say") {
       Weather weather{air.pressure_hpa, air.temperature_c, air.humidity, air.wavelength_um, true};
       const Angle raise = altitude_of(visible_pole(site, weather, ReferencePole::refracted)) - abs(site.latitude);
       CHECK(raise.arcmin() == Approx(row.at(air.column).get<double>()).margin(0.001));
-      CHECK(altitude_of(visible_pole(site, weather, ReferencePole::true_pole)).deg() == Approx(row.at("lat").get<double>()));
+      CHECK(altitude_of(visible_pole(site, weather, ReferencePole::true_pole)).deg() ==
+            Approx(row.at("lat").get<double>()));
       CHECK(azimuth_of(visible_pole(site, weather, ReferencePole::refracted)).deg() == Approx(180.0));
     }
     ++checked;
@@ -160,10 +162,12 @@ TEST_CASE("the sky turns about the visible pole at the sidereal rate") {
   airless.refraction = false;
   const UtcTime t0 = UtcTime::from_calendar({2026, 11, 25, 20, 0, 0.0});
   const Vec<Icrs> star = icrs_from_equatorial(Angle::hours(3.0), Angle::deg(20.0));
-  const Vec<Enu> a = SkyAt(t0, site, airless).observed(star), b = SkyAt(t0.plus_seconds(600.0), site, airless).observed(star);
+  const Vec<Enu> a = SkyAt(t0, site, airless).observed(star),
+                 b = SkyAt(t0.plus_seconds(600.0), site, airless).observed(star);
   const Vec<Enu> pole = visible_pole(site, airless, ReferencePole::true_pole);
   const Angle turn = Angle::rad(-hemisphere_sign(site) * kSiderealRate_rad_per_s * 600.0);
-  // 1″: the pole of date differs from the latitude's pole only by what polar motion would be; nutation is in both places.
+  // 1″: the pole of date differs from the latitude's pole only by what polar motion would be; nutation is in both
+  // places.
   CHECK(angle_between(rotation_about(pole, turn) * a, b).arcsec() < 1.0);
 }
 
@@ -182,7 +186,8 @@ TEST_CASE("Moon: Meeus, Astronomical Algorithms, example 47.a (1992-04-12 0h TD)
   double ra = 0, dec = 0;
   double lon = Angle::deg(133.162655).rad(), lat = Angle::deg(-3.229126).rad();
   eraEceq06(2448724.5, 0.0, lon, lat, &ra, &dec);  // ecliptic of date → ICRS
-  // 40″: Meeus' value includes nutation in longitude (17″) and the mean over four sites leaves parallax of second order.
+  // 40″: Meeus' value includes nutation in longitude (17″) and the mean over four sites leaves parallax of second
+  // order.
   CHECK(angle_between(moon, icrs_from_equatorial(Angle::rad(ra), Angle::rad(dec))).arcsec() < 40.0);
 }
 

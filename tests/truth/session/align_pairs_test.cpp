@@ -1,5 +1,5 @@
-// The main job from files to correction on rendered 24-megapixel pairs whose axis is known (the simulator shares no code
-// with the stages under test). Truth is the simulator's; the scenes are invented.
+// The main job from files to correction on rendered 24-megapixel pairs whose axis is known (the simulator shares no
+// code with the stages under test). Truth is the simulator's; the scenes are invented.
 #include <catch2/catch.hpp>
 #include <filesystem>
 #include <iostream>
@@ -29,7 +29,8 @@ simulate::Scene scene_of(const Case& c) {
   scene.lens.width_px = 6000;
   scene.lens.height_px = 4000;
   scene.lens.k1 = -0.01;
-  scene.pointing = simulate::Horizontal{Angle::deg(c.look_azimuth_deg), Angle::deg(c.look_altitude_deg), Angle::deg(17.0)};
+  scene.pointing =
+      simulate::Horizontal{Angle::deg(c.look_azimuth_deg), Angle::deg(c.look_altitude_deg), Angle::deg(17.0)};
   scene.mount.altitude_error = Angle::arcmin(c.altitude_error_arcmin);
   scene.mount.azimuth_error = Angle::arcmin(c.azimuth_error_arcmin);
   scene.mount.rate_ratio = c.rate_ratio;
@@ -74,8 +75,8 @@ TEST_CASE("pairs three minutes apart at 24, 50 and 135 mm in both hemispheres gi
       const MountSolution& m = *report->mount;
       const double error = error_arcmin(*report, scene);
       std::cout << c.name << ": axis off by " << error << "′ (sigma " << m.total_sigma.arcmin() << "′), rate off by "
-                << *m.rate_ratio - c.rate_ratio << " (sigma " << m.rate_sigma << "), " << report->frames[0].stars_identified
-                << " stars, residual " << m.residual_rms_px << " px\n";
+                << *m.rate_ratio - c.rate_ratio << " (sigma " << m.rate_sigma << "), "
+                << report->frames[0].stars_identified << " stars, residual " << m.residual_rms_px << " px\n";
       CHECK(error < c.allowed_arcmin);
       CHECK((m.altitude_error.rad() > 0) == (c.altitude_error_arcmin > 0));
       CHECK((m.azimuth_error.rad() > 0) == (c.azimuth_error_arcmin > 0));
@@ -102,7 +103,8 @@ TEST_CASE("with no axis error the measured axis lands on the refracted pole with
   CHECK(std::abs(m.altitude_error.arcmin()) < 3.0 * m.altitude_sigma.arcmin());
   CHECK(std::abs(m.azimuth_error_on_sky.arcmin()) < 3.0 * m.azimuth_on_sky_sigma.arcmin());
   CHECK(m.altitude_sigma.arcmin() < 0.3);
-  std::cout << "aligned: altitude " << m.altitude_error.arcmin() << "′ ± " << m.altitude_sigma.arcmin() << "′, azimuth on the sky "
-            << m.azimuth_error_on_sky.arcmin() << "′ ± " << m.azimuth_on_sky_sigma.arcmin() << "′\n";
+  std::cout << "aligned: altitude " << m.altitude_error.arcmin() << "′ ± " << m.altitude_sigma.arcmin()
+            << "′, azimuth on the sky " << m.azimuth_error_on_sky.arcmin() << "′ ± " << m.azimuth_on_sky_sigma.arcmin()
+            << "′\n";
   std::filesystem::remove_all(folder);
 }

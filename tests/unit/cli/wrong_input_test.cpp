@@ -25,7 +25,8 @@ void check_refused(const Run& run, const std::vector<std::string>& words) {
 }
 
 /// Analysed but not answerable: status 2, valid JSON with this outcome, and a message that contains `words`.
-nlohmann::json check_unanswered(std::vector<std::string> arguments, const std::string& outcome, const std::vector<std::string>& words) {
+nlohmann::json check_unanswered(std::vector<std::string> arguments, const std::string& outcome,
+                                const std::vector<std::string>& words) {
   const Run text = run_program(arguments);
   arguments.insert(arguments.end(), {"--json", "-"});
   const Run run = run_program(arguments);
@@ -72,9 +73,13 @@ TEST_CASE("a good pair is solved: status 0, valid JSON, text and JSON agree") {
   CHECK(run.out.find("to the left, towards west") != std::string::npos);
 }
 
-TEST_CASE("missing file") { check_refused(run_program({"align", folder() + "/none.fits", good(1)}), {"none.fits"}); }
+TEST_CASE("missing file") {
+  check_refused(run_program({"align", folder() + "/none.fits", good(1)}), {"none.fits"});
+}
 
-TEST_CASE("folder instead of a file") { check_refused(run_program({"align", folder(), good(1)}), {folder()}); }
+TEST_CASE("folder instead of a file") {
+  check_refused(run_program({"align", folder(), good(1)}), {folder()});
+}
 
 TEST_CASE("truncated FITS") {
   const std::string path = folder() + "/short.fits";
@@ -119,14 +124,16 @@ TEST_CASE("frames of different sizes and of different cameras") {
     f.pixels.resize(static_cast<std::size_t>(f.width) * static_cast<std::size_t>(f.height));
   });
   check_refused(run_program({"align", good(0), small}), {"small.fits", "1500 × 900", "1500 × 1000"});
-  const std::string other = write_frame(folder(), "other.fits", 1, [](Frame& f) { f.metadata.camera = "Another Camera"; });
+  const std::string other =
+      write_frame(folder(), "other.fits", 1, [](Frame& f) { f.metadata.camera = "Another Camera"; });
   check_refused(run_program({"align", good(0), other}), {"other.fits", "Another Camera"});
 }
 
 TEST_CASE("no site: the size of the error is still answered, the direction is not, and the option is named") {
   std::string paths[2];
   for (int i = 0; i < 2; ++i)
-    paths[i] = write_frame(folder(), "nosite" + std::to_string(i) + ".fits", i, [](Frame& f) { f.metadata.site.reset(); });
+    paths[i] =
+        write_frame(folder(), "nosite" + std::to_string(i) + ".fits", i, [](Frame& f) { f.metadata.site.reset(); });
   const auto json = check_unanswered({"align", paths[0], paths[1]}, "axis_not_observable", {"--site", "from the pole"});
   // The scene's axis is 40′ low and 70′ of base off at latitude 46: 63′ in all; without air the pole is 1′ off.
   const std::string message = json["message"];
@@ -139,7 +146,8 @@ TEST_CASE("no site: the size of the error is still answered, the direction is no
 TEST_CASE("no zone on the camera's clock: the same, and --utc-offset is named") {
   std::string paths[2];
   for (int i = 0; i < 2; ++i)
-    paths[i] = write_frame(folder(), "nozone" + std::to_string(i) + ".dng", i, [](Frame& f) { f.metadata.site.reset(); });
+    paths[i] =
+        write_frame(folder(), "nozone" + std::to_string(i) + ".dng", i, [](Frame& f) { f.metadata.site.reset(); });
   check_unanswered({"align", paths[0], paths[1], "--site", "46,10,1500"}, "axis_not_observable", {"--utc-offset"});
   const Run run = run_program({"align", paths[0], paths[1], "--site", "46,10,1500", "--utc-offset", "+00:00"});
   INFO(run.out << run.err);
@@ -181,14 +189,16 @@ TEST_CASE("config files: used, overridden, and refused with the line") {
     std::ofstream(folder() + "/c.toml") << text;
     return folder() + "/c.toml";
   };
-  const Run used = run_program({"align", good(0), good(1), "--config",
-                                config("[base]\nrim_radius_mm = 40\naltitude_degrees_per_screw_turn = 1.5\n[shoot]\nexposure_s = 120\n")});
+  const Run used = run_program(
+      {"align", good(0), good(1), "--config",
+       config("[base]\nrim_radius_mm = 40\naltitude_degrees_per_screw_turn = 1.5\n[shoot]\nexposure_s = 120\n")});
   INFO(used.out << used.err);
   CHECK(used.status == 0);
   CHECK(used.out.find("mm along the rim") != std::string::npos);
   CHECK(used.out.find("turns of the altitude screw") != std::string::npos);
   CHECK(used.out.find("for 2 min") != std::string::npos);
-  check_refused(run_program({"align", good(0), good(1), "--config", config("[base]\nrim_radius_mm = 'big'\n")}), {"rim_radius_mm"});
+  check_refused(run_program({"align", good(0), good(1), "--config", config("[base]\nrim_radius_mm = 'big'\n")}),
+                {"rim_radius_mm"});
   check_refused(run_program({"align", good(0), good(1), "--config", config("[base]\nradius = 3\n")}), {"base.radius"});
   check_refused(run_program({"align", good(0), good(1), "--config", config("[base\n")}), {"line 1"});
   check_refused(run_program({"align", good(0), good(1), "--config", folder() + "/none.toml"}), {"none.toml"});

@@ -98,13 +98,15 @@ TEST_CASE("file names with quotes, line breaks and broken UTF-8 stay one valid J
 
 TEST_CASE("the instruction comes first and names both moves") {
   const std::string text = align_text(test::sample_report());
-  const auto raise = text.find("lower the axis 0.30°"), turn = text.find("turn the base 0.60°"), enough = text.find("Not good enough");
+  const auto raise = text.find("lower the axis 0.30°"), turn = text.find("turn the base 0.60°"),
+             enough = text.find("Not good enough");
   REQUIRE(raise != std::string::npos);
   REQUIRE(turn != std::string::npos);
   REQUIRE(enough != std::string::npos);
   CHECK(raise < turn);
   CHECK(turn < enough);
-  CHECK(text.find("to the right, towards east, as you stand behind the mount facing the pole (north)") != std::string::npos);
+  CHECK(text.find("to the right, towards east, as you stand behind the mount facing the pole (north)") !=
+        std::string::npos);
 }
 
 TEST_CASE("angles and times in words") {
