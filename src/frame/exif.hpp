@@ -18,6 +18,7 @@ struct ExifTags {
   int focal_plane_unit = 2;             ///< 2 inch, 3 cm, 4 mm, 5 µm
   std::optional<double> full_width_px;  ///< PixelXDimension: what the focal-plane resolution refers to
   std::optional<double> air_temperature_c, air_pressure_hpa;
+  int active_top = 0, active_left = 0;  ///< DNG ActiveArea, from which its black level pattern counts
   std::optional<double> latitude_deg, longitude_deg, height_m;
 };
 

@@ -146,6 +146,12 @@ ExifTags read_tags(const Exiv2::ExifData& data) {
     t.focal_plane_unit = static_cast<int>(in.number("Image", 0x9210).value_or(2.0));
   }
   t.full_width_px = positive(in.number("Photo", 0xA002));
+  for (const char* group : {"Image", "SubImage1", "SubImage2"}) {
+    if (!in.find(group, 50829)) continue;
+    t.active_top = static_cast<int>(in.number(group, 50829, 0).value_or(0.0));
+    t.active_left = static_cast<int>(in.number(group, 50829, 1).value_or(0.0));
+    break;
+  }
   t.air_temperature_c = in.number("Photo", 0x9400);
   t.air_pressure_hpa = positive(in.number("Photo", 0x9402));
   return t;

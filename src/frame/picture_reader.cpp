@@ -1,8 +1,9 @@
 #include <fmt/format.h>
 
-#include <opencv2/core/utils/logger.hpp>
+#include <algorithm>
+#include <fstream>
 #include <opencv2/imgcodecs.hpp>
-#include <opencv2/imgproc.hpp>
+#include <span>
 
 #include "frame/exif.hpp"
 #include "frame/levels.hpp"
@@ -13,10 +14,51 @@
 namespace polewright {
 namespace {
 
-cv::Mat decode(const std::filesystem::path& path) {
+std::vector<std::uint8_t> read_all(const std::filesystem::path& path) {
+  std::vector<std::uint8_t> bytes(static_cast<std::size_t>(std::filesystem::file_size(path)));
+  std::ifstream file(path, std::ios::binary);
+  file.read(reinterpret_cast<char*>(bytes.data()), static_cast<std::streamsize>(bytes.size()));
+  bytes.resize(static_cast<std::size_t>(std::max<std::streamsize>(0, file.gcount())));
+  return bytes;
+}
+
+/// Sets the orientation of a TIFF's first directory to upright: the decoder would turn the rows otherwise, whatever it
+/// is told, and rows shall stay as stored.
+void make_upright(std::vector<std::uint8_t>& tiff) {
+  const bool little = tiff[0] == 'I';
+  const auto number = [&](std::size_t at, std::size_t size) {
+    std::size_t v = 0;
+    for (std::size_t i = 0; i < size; ++i)
+      v |= static_cast<std::size_t>(tiff[at + (little ? i : size - 1 - i)]) << (8 * i);
+    return v;
+  };
+  if (tiff.size() < 16 || (tiff[2] != '*' && tiff[3] != '*')) return;
+  const std::size_t directory = number(4, 4);
+  if (directory + 2 > tiff.size()) return;
+  const std::size_t entries = number(directory, 2);
+  for (std::size_t at = directory + 2; at < directory + 2 + 12 * entries && at + 12 <= tiff.size(); at += 12) {
+    if (number(at, 2) != 274) continue;
+    tiff[at + (little ? 8 : 9)] = 1;
+    tiff[at + (little ? 9 : 8)] = 0;
+  }
+}
+
+/// Whether an end-of-image marker follows the last scan (ITU-T T.81, B.1.1.3). The decoder fills what is missing with
+/// grey and says nothing.
+bool jpeg_is_complete(std::span<const std::uint8_t> bytes) {
+  for (std::size_t i = bytes.size(); i-- > 1;) {
+    if (bytes[i - 1] != 0xFF) continue;
+    if (bytes[i] == 0xD9) return true;
+    if (bytes[i] == 0xDA) return false;
+  }
+  return false;
+}
+
+cv::Mat decode(std::vector<std::uint8_t>& bytes, FileKind kind) {
+  if (kind == FileKind::tiff) make_upright(bytes);
   const QuietStderr quiet;
-  // Unchanged keeps depth and ignores the orientation tag: rows stay as stored.
-  return cv::imread(path.string(), cv::IMREAD_UNCHANGED | cv::IMREAD_IGNORE_ORIENTATION);
+  // Unchanged keeps the depth; with it the orientation in EXIF is ignored.
+  return cv::imdecode(bytes, cv::IMREAD_UNCHANGED);
 }
 
 /// One plane of the picture's colours, alpha left out. 8-bit colours are summed, because the mean of three has finer
@@ -85,7 +127,8 @@ const char* name_of(FileKind kind) {
 }  // namespace
 
 Result<Frame> read_picture(const std::filesystem::path& path, FileKind kind, const ReadOptions& options) {
-  const cv::Mat picture = decode(path);
+  std::vector<std::uint8_t> bytes = read_all(path);
+  const cv::Mat picture = decode(bytes, kind);
   if (picture.empty()) {
     // Some early raw files carry no mark of being raw.
     if (kind == FileKind::tiff)
@@ -110,6 +153,8 @@ Result<Frame> read_picture(const std::filesystem::path& path, FileKind kind, con
   if (options.metadata_only) frame.pixels.clear();
   auto warnings = std::move(frame.metadata.warnings);
   frame.metadata = metadata_from_exif(read_exif(path), frame.width, frame.height, 1, options);
+  if (frame.lossy && !jpeg_is_complete(bytes))
+    frame.metadata.warnings.push_back("the JPEG ends early; part of the picture is missing");
   frame.metadata.warnings.insert(frame.metadata.warnings.end(), warnings.begin(), warnings.end());
   return frame;
 }

@@ -36,15 +36,18 @@ std::optional<Mosaic> bayer_pattern(LibRaw& raw) {
   return mosaic_from_name(name);
 }
 
-/// Black at a visible pixel: the common level, the colour's own, and a repeating pattern of cblack[4]×cblack[5].
-double black_at(LibRaw& raw, int x, int y) {
+/// Black at a visible pixel: the common level, the colour's own, and a repeating pattern of cblack[4]×cblack[5]. A DNG
+/// counts that pattern from its active area; the library moves an odd corner of it to the next even pixel and leaves
+/// the pattern behind, so `shift_x`, `shift_y` say by how much.
+double black_at(LibRaw& raw, int x, int y, int shift_x, int shift_y) {
   const auto& c = raw.imgdata.color;
   double black = static_cast<double>(c.black);
   const int colour = raw.imgdata.idata.filters ? raw.COLOR(y, x) : 0;
   if (colour >= 0 && colour < 4) black += c.cblack[colour];
   const unsigned rows = c.cblack[4], columns = c.cblack[5];
   if (rows && columns)
-    black += c.cblack[6 + static_cast<unsigned>(y) % rows * columns + static_cast<unsigned>(x) % columns];
+    black += c.cblack[6 + static_cast<unsigned>(y + shift_y) % rows * columns +
+                      static_cast<unsigned>(x + shift_x) % columns];
   return black;
 }
 
@@ -116,12 +119,13 @@ Layout layout_of(LibRaw& raw) {
   return l;
 }
 
-void set_levels(LibRaw& raw, const Layout& layout, Frame& frame) {
+void set_levels(LibRaw& raw, const Layout& layout, const ExifTags& tags, Frame& frame) {
+  const int odd_x = tags.active_left & 1, odd_y = tags.active_top & 1;
   frame.scale = 1.0 / layout.gain;
   frame.white_level = static_cast<double>(raw.imgdata.color.maximum) * layout.gain;
   double mean = 0.0;
   for (int i = 0; i < 4; ++i) {
-    frame.black_level[static_cast<std::size_t>(i)] = black_at(raw, i & 1, i >> 1);
+    frame.black_level[static_cast<std::size_t>(i)] = black_at(raw, i & 1, i >> 1, odd_x, odd_y);
     mean += frame.black_level[static_cast<std::size_t>(i)] / 4;
   }
   if (layout.block > 1 || layout.colours > 1) frame.black_level.fill(mean * layout.gain);
@@ -197,7 +201,8 @@ Result<Frame> read_raw(const std::filesystem::path& path, const ReadOptions& opt
   frame.binned = layout.block;
   frame.planes_combined = layout.colours;
   if (layout.mosaic) frame.mosaic = *layout.mosaic;
-  frame.metadata = metadata_from_exif(read_exif(path), frame.width, frame.height, layout.block, options);
+  const ExifTags tags = read_exif(path);
+  frame.metadata = metadata_from_exif(tags, frame.width, frame.height, layout.block, options);
   complete_metadata(*raw, frame.metadata, frame.width);
   if (!options.metadata_only) {
     if (const int status = raw->unpack()) return raw_error(path, status);
@@ -206,7 +211,7 @@ Result<Frame> read_raw(const std::filesystem::path& path, const ReadOptions& opt
                         "a complete raw file", "Copy the file again");
     if (auto wrong = take_pixels(*raw, layout, frame)) return *wrong;
   }
-  set_levels(*raw, layout, frame);
+  set_levels(*raw, layout, tags, frame);
   return frame;
 }
 

@@ -22,7 +22,7 @@ bool separates(unsigned char c) {
 struct Fields {
   std::vector<double> number;
   std::vector<std::size_t> digits;
-  bool negative = false;
+  char sign = '\0';
   char hemisphere = '\0';
 };
 
@@ -42,8 +42,8 @@ std::optional<Fields> split(std::string_view text) {
       if (f.hemisphere) return {};
       f.hemisphere = c;
       ++i;
-    } else if ((c == '+' || c == '-') && f.number.empty()) {
-      f.negative = c == '-';
+    } else if ((c == '+' || c == '-') && f.number.empty() && !f.sign) {
+      f.sign = c;
       ++i;
     } else if (separates(static_cast<unsigned char>(c))) {
       ++i;
@@ -84,7 +84,7 @@ std::optional<ParsedAngle> parse_angle(std::string_view text) {
     if (f->number[1] >= 60.0 || seconds >= 60.0) return {};
     a.value += f->number[1] / 60.0 + seconds / 3600.0;
   }
-  if (f->negative != (a.hemisphere == 'S' || a.hemisphere == 'W')) a.value = -a.value;
+  if ((f->sign == '-') != (a.hemisphere == 'S' || a.hemisphere == 'W')) a.value = -a.value;
   return a;
 }
 
