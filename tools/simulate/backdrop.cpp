@@ -7,9 +7,13 @@
 namespace polewright::simulate {
 namespace {
 
-double square(double v) { return v * v; }
+double square(double v) {
+  return v * v;
+}
 
-double azimuth_difference(double a, double b) { return std::remainder(a - b, 2.0 * std::numbers::pi); }
+double azimuth_difference(double a, double b) {
+  return std::remainder(a - b, 2.0 * std::numbers::pi);
+}
 
 /// Band of the galaxy: brightest along its plane and towards its centre, broken by dust lanes.
 double galaxy(Vec<Icrs> d) {
@@ -62,7 +66,8 @@ double Backdrop::vignetting(PixelPoint place) const {
   const Lens& lens = exposure_->scene().lens;
   const PixelPoint centre = lens.principal_point();
   const double half_diagonal = 0.5 * std::hypot(lens.width_px, lens.height_px);
-  return 1.0 - detector_->vignetting_corner * square(std::hypot(place.x - centre.x, place.y - centre.y) / half_diagonal);
+  return 1.0 -
+         detector_->vignetting_corner * square(std::hypot(place.x - centre.x, place.y - centre.y) / half_diagonal);
 }
 
 double Backdrop::cloud(Vec<Enu> d) const {
@@ -121,13 +126,15 @@ void Backdrop::row(int y, std::span<float> electrons) const {
 void Backdrop::shade_ground(int y, std::span<float> electrons) const {
   const int line = y / kCell;
   const float v = static_cast<float>(y % kCell) / kCell;
-  const double low = skyline_->lowest_rad(), high = skyline_->highest_rad(), share = 1.0 / static_cast<double>(layers_.size());
+  const double low = skyline_->lowest_rad(), high = skyline_->highest_rad(),
+               share = 1.0 / static_cast<double>(layers_.size());
   const auto ground_e = sky_e_ * extras_->foreground->albedo;
   for (int column = 0; column + 1 < columns_; ++column) {
     const int x0 = column * kCell, n = std::min(kCell, static_cast<int>(electrons.size()) - x0);
     const auto corners = [&](float Node::*value, std::size_t layer, float& left, float& slope) {
       left = std::lerp(node(layer, column, line).*value, node(layer, column, line + 1).*value, v);
-      slope = (std::lerp(node(layer, column + 1, line).*value, node(layer, column + 1, line + 1).*value, v) - left) / kCell;
+      slope =
+          (std::lerp(node(layer, column + 1, line).*value, node(layer, column + 1, line + 1).*value, v) - left) / kCell;
     };
     float altitude = 0.0F, altitude_slope = 0.0F, azimuth = 0.0F, azimuth_slope = 0.0F;
     corners(&Node::altitude, 0, altitude, altitude_slope);
@@ -145,7 +152,7 @@ void Backdrop::shade_ground(int y, std::span<float> electrons) const {
       corners(&Node::altitude, 0, altitude, altitude_slope);
       corners(&Node::azimuth, 0, azimuth, azimuth_slope);
       const double shade = hidden > 0.0 ? skyline_->ground_shade(azimuth + azimuth_slope * static_cast<float>(i),
-                                                                altitude + altitude_slope * static_cast<float>(i))
+                                                                 altitude + altitude_slope * static_cast<float>(i))
                                         : 0.0;
       float& e = electrons[static_cast<std::size_t>(x0 + i)];
       e = static_cast<float>(e * (1.0 - hidden) + hidden * ground_e * shade);

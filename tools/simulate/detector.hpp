@@ -27,23 +27,23 @@ struct PointSpread {
 struct Detector {
   Mosaic mosaic;
   PointSpread psf;
-  double efficiency = 0.45;                 ///< electrons per photon of the V band reaching the front lens
-  double sky_mag_per_arcsec2 = 20.8;        ///< a village sky
-  std::optional<double> sky_e_per_px;       ///< whole exposure; overrides the line above (all colours alike)
-  double gradient_per_frame = 0.0;          ///< sky rises by this fraction from the left to the right edge
-  double vignetting_corner = 0.0;           ///< light lost in the corner, 0…1
+  double efficiency = 0.45;            ///< electrons per photon of the V band reaching the front lens
+  double sky_mag_per_arcsec2 = 20.8;   ///< a village sky
+  std::optional<double> sky_e_per_px;  ///< whole exposure; overrides the line above (all colours alike)
+  double gradient_per_frame = 0.0;     ///< sky rises by this fraction from the left to the right edge
+  double vignetting_corner = 0.0;      ///< light lost in the corner, 0…1
   double read_noise_e = 2.5;
   bool shot_noise = true;
   double gain_e_per_adu = 0.8;
   double full_well_e = 40000.0;
-  double white_level_adu = 16383.0;         ///< 14-bit converter
+  double white_level_adu = 16383.0;  ///< 14-bit converter
   std::array<double, 4> black_adu{512, 512, 512, 512};
   double hot_pixels_per_megapixel = 60.0;
-  double hot_pixel_e_per_s = 80.0;          ///< mean of an exponential distribution
+  double hot_pixel_e_per_s = 80.0;  ///< mean of an exponential distribution
   double warm_columns_per_1000 = 0.0;
   double warm_column_e = 15.0;
-  double prnu = 0.0;                        ///< 1σ of the pixels' sensitivity
-  std::uint64_t pattern_seed = 77;          ///< of what stays the same from frame to frame
+  double prnu = 0.0;                ///< 1σ of the pixels' sensitivity
+  std::uint64_t pattern_seed = 77;  ///< of what stays the same from frame to frame
   std::string camera = "Lanternworks Field 24";
   std::string lens_name;
 
@@ -54,15 +54,15 @@ struct Detector {
 struct Lamp {
   Angle azimuth, altitude;
   double e_per_s = 2.0e5;
-  Angle width, height;   ///< a lit window when not zero
+  Angle width, height;  ///< a lit window when not zero
 };
 
 /// Jagged skyline with trees, black against the sky. Ridge altitude = base + relief, seen over all azimuths.
 struct Foreground {
   Angle base_altitude = Angle::deg(8);
   Angle relief = Angle::deg(4);
-  double trees = 0.6;      ///< 0 bare rock … 1 forest on the ridge
-  double albedo = 0.02;    ///< brightness of the ground as a share of the sky's
+  double trees = 0.6;    ///< 0 bare rock … 1 forest on the ridge
+  double albedo = 0.02;  ///< brightness of the ground as a share of the sky's
   std::uint64_t seed = 5;
   std::vector<Lamp> lamps;
 };
@@ -77,9 +77,9 @@ struct Streak {
 };
 
 struct Clouds {
-  double cover = 0.4;             ///< share of the sky
-  double extinction_mag = 2.0;    ///< in the thick parts
-  double glow = 0.5;              ///< brightening of the sky there, as a share
+  double cover = 0.4;           ///< share of the sky
+  double extinction_mag = 2.0;  ///< in the thick parts
+  double glow = 0.5;            ///< brightening of the sky there, as a share
   Angle scale = Angle::deg(6);
   double wind_deg_per_min = 1.0;
   std::uint64_t seed = 9;
@@ -87,7 +87,7 @@ struct Clouds {
 
 struct LightDome {
   Angle azimuth;
-  double strength = 1.0;          ///< sky brightness added at the horizon in its middle, in units of the zenith sky
+  double strength = 1.0;  ///< sky brightness added at the horizon in its middle, in units of the zenith sky
   Angle width = Angle::deg(40), height = Angle::deg(12);
 };
 
@@ -96,8 +96,8 @@ struct Extras {
   std::optional<Clouds> clouds;
   std::vector<LightDome> light_domes;
   std::vector<Streak> streaks;
-  double milky_way = 0.0;         ///< peak brightness in units of the sky
-  double twilight = 0.0;          ///< added brightness at the horizon below which the Sun stands, in units of the sky
+  double milky_way = 0.0;  ///< peak brightness in units of the sky
+  double twilight = 0.0;   ///< added brightness at the horizon below which the Sun stands, in units of the sky
   Angle twilight_azimuth = Angle::deg(270);
   double cosmic_rays_per_megapixel_s = 0.0;
 };

@@ -23,10 +23,17 @@ void read_mosaic(Keys& k, Mosaic& mosaic) {
   if (pattern.size() != 4) k.refuse("mosaic", "mono or four letters such as RGGB");
   for (std::size_t i = 0; i < 4; ++i) {
     switch (pattern[i]) {
-      case 'R': mosaic.colour[i] = FilterColour::red; break;
-      case 'G': mosaic.colour[i] = FilterColour::green; break;
-      case 'B': mosaic.colour[i] = FilterColour::blue; break;
-      default: k.refuse("mosaic", "mono or four letters such as RGGB");
+      case 'R':
+        mosaic.colour[i] = FilterColour::red;
+        break;
+      case 'G':
+        mosaic.colour[i] = FilterColour::green;
+        break;
+      case 'B':
+        mosaic.colour[i] = FilterColour::blue;
+        break;
+      default:
+        k.refuse("mosaic", "mono or four letters such as RGGB");
     }
   }
 }

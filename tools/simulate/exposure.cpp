@@ -22,7 +22,9 @@ Arc Exposure::arc(SkyPlaces::Intermediate star, Vec<Enu> middle) const {
   return {sky_.observed(star, -half_s_), middle, sky_.observed(star, half_s_)};
 }
 
-Vec<Icrs> Exposure::centre() const { return sky_.icrs(attitude(0.0).inverse() * Vec<Camera>{0, 0, 1}); }
+Vec<Icrs> Exposure::centre() const {
+  return sky_.icrs(attitude(0.0).inverse() * Vec<Camera>{0, 0, 1});
+}
 
 Angle Exposure::search_radius() const {
   // Refraction lifts by up to half a degree; the sky turns by the sidereal rate and a mount may double that.

@@ -1,7 +1,7 @@
 #include <fitsio.h>
+#include <fmt/format.h>
 
 #include <cmath>
-#include <fmt/format.h>
 
 #include "simulate/simulate.hpp"
 
@@ -91,7 +91,8 @@ void write_keys(FitsFile& file, const Frame& frame) {
   if (!m.object.empty()) file.key("OBJECT", m.object, "");
   file.key("DATAMAX", frame.white_level, 0, "[adu] saturation");
   file.key("PEDESTAL", frame.black_level[0], 0, "[adu] black level included");
-  if (frame.mosaic.is_colour()) file.key("BAYERPAT", pattern_name(frame.mosaic), "filters of the first stored 2x2 pixels");
+  if (frame.mosaic.is_colour())
+    file.key("BAYERPAT", pattern_name(frame.mosaic), "filters of the first stored 2x2 pixels");
   file.key("ROWORDER", std::string("TOP-DOWN"), "first stored row is the top");
 }
 

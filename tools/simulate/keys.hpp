@@ -2,6 +2,7 @@
 #pragma once
 
 #include <fmt/format.h>
+#include <toml++/toml.h>
 
 #include <array>
 #include <cstdint>
@@ -9,7 +10,6 @@
 #include <optional>
 #include <set>
 #include <string>
-#include <toml++/toml.h>
 #include <utility>
 #include <vector>
 

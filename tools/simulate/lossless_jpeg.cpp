@@ -55,7 +55,7 @@ std::array<int, kCategories> code_lengths(std::array<std::uint64_t, kCategories>
 }
 
 struct Code {
-  std::vector<std::uint8_t> symbols;         // by growing length
+  std::vector<std::uint8_t> symbols;  // by growing length
   std::array<std::uint8_t, 16> per_length{};
   std::array<std::uint32_t, kCategories> word{};
   std::array<int, kCategories> length{};

@@ -98,7 +98,8 @@ Status run(const Arguments& arguments) {
 
 int main(int argc, char** argv) {
   Arguments arguments;
-  CLI::App app{"Renders frames of a sky seen from a tracking mount whose every error is known, with the truth as JSON."};
+  CLI::App app{
+      "Renders frames of a sky seen from a tracking mount whose every error is known, with the truth as JSON."};
   app.footer(kExamples);
   app.add_option("scene", arguments.scene_path, "Scene file (TOML); without one, defaults and --set alone");
   app.add_option("--set", arguments.settings, "One more line for the scene, for example lens.focal_mm=35")

@@ -28,7 +28,9 @@ Rotation<Camera, Enu> aim(const Equatorial& e, const SkyPlaces& sky) {
   return looking(seen, sky.observed((centre + top * 1e-4).unit()) - seen);
 }
 
-Rotation<Camera, Enu> aim(const Rotation<Camera, Enu>& attitude, const SkyPlaces&) { return attitude; }
+Rotation<Camera, Enu> aim(const Rotation<Camera, Enu>& attitude, const SkyPlaces&) {
+  return attitude;
+}
 
 /// Rotation vector that moves star images as the nudge says: w × z = (w_y, −w_x).
 Vec<Camera> rotation_vector(const Nudge& n, bool mirrored, double share) {
@@ -39,7 +41,9 @@ Vec<Camera> rotation_vector(const Nudge& n, bool mirrored, double share) {
 
 }  // namespace
 
-double hemisphere(const Scene& scene) { return scene.site.latitude >= Angle() ? 1.0 : -1.0; }
+double hemisphere(const Scene& scene) {
+  return scene.site.latitude >= Angle() ? 1.0 : -1.0;
+}
 
 Vec<Enu> axis_of(const Scene& scene) {
   const Vec<Enu> pole = visible_pole(scene.site, scene.weather, scene.mount.about == AboutPole::refracted);

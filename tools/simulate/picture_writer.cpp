@@ -50,6 +50,8 @@ Status write_picture(const std::filesystem::path& path, const Frame& frame) {
   return encode(path, cv::Mat(frame.height, frame.width, CV_16UC1, samples));
 }
 
-Status write_preview(const std::filesystem::path& path, const Frame& frame) { return encode(path, tone_mapped(frame)); }
+Status write_preview(const std::filesystem::path& path, const Frame& frame) {
+  return encode(path, tone_mapped(frame));
+}
 
 }  // namespace polewright::simulate

@@ -9,26 +9,38 @@ namespace {
 
 double ideal_radius(Projection projection, double theta) {
   switch (projection) {
-    case Projection::rectilinear: return std::tan(theta);
-    case Projection::equidistant: return theta;
-    case Projection::equisolid: return 2.0 * std::sin(0.5 * theta);
-    case Projection::stereographic: return 2.0 * std::tan(0.5 * theta);
+    case Projection::rectilinear:
+      return std::tan(theta);
+    case Projection::equidistant:
+      return theta;
+    case Projection::equisolid:
+      return 2.0 * std::sin(0.5 * theta);
+    case Projection::stereographic:
+      return 2.0 * std::tan(0.5 * theta);
   }
   return 0.0;
 }
 
 double ideal_angle(Projection projection, double r) {
   switch (projection) {
-    case Projection::rectilinear: return std::atan(r);
-    case Projection::equidistant: return r;
-    case Projection::equisolid: return 2.0 * std::asin(std::min(1.0, 0.5 * r));
-    case Projection::stereographic: return 2.0 * std::atan(0.5 * r);
+    case Projection::rectilinear:
+      return std::atan(r);
+    case Projection::equidistant:
+      return r;
+    case Projection::equisolid:
+      return 2.0 * std::asin(std::min(1.0, 0.5 * r));
+    case Projection::stereographic:
+      return 2.0 * std::atan(0.5 * r);
   }
   return 0.0;
 }
 
-double distorted(const Lens& lens, double r) { return r * (1.0 + r * r * (lens.k1 + r * r * lens.k2)); }
-double distorted_slope(const Lens& lens, double r) { return 1.0 + r * r * (3.0 * lens.k1 + 5.0 * lens.k2 * r * r); }
+double distorted(const Lens& lens, double r) {
+  return r * (1.0 + r * r * (lens.k1 + r * r * lens.k2));
+}
+double distorted_slope(const Lens& lens, double r) {
+  return 1.0 + r * r * (3.0 * lens.k1 + 5.0 * lens.k2 * r * r);
+}
 
 /// Ideal radius at which the image ends: the projection's own limit or the first zero of the polynomial's slope.
 double largest_ideal_radius(const Lens& lens) {
@@ -95,7 +107,9 @@ std::optional<Vec<Camera>> unproject(const Lens& lens, PixelPoint pixel) {
   return Vec<Camera>{x * s, y * s, std::cos(theta)};
 }
 
-Angle image_limit(const Lens& lens) { return Angle::rad(ideal_angle(lens.projection, largest_ideal_radius(lens))); }
+Angle image_limit(const Lens& lens) {
+  return Angle::rad(ideal_angle(lens.projection, largest_ideal_radius(lens)));
+}
 
 Angle frame_radius(const Lens& lens) {
   Angle widest;

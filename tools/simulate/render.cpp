@@ -35,7 +35,10 @@ double plain_sky_e(const Scene& scene, const Detector& detector) {
 class Painter {
  public:
   Painter(const Exposure& exposure, const Detector& detector, const Backdrop& backdrop, Canvas& canvas)
-      : exposure_(exposure), backdrop_(backdrop), canvas_(canvas), psf_(detector.psf, exposure.scene().lens),
+      : exposure_(exposure),
+        backdrop_(backdrop),
+        canvas_(canvas),
+        psf_(detector.psf, exposure.scene().lens),
         detector_(detector) {}
 
   /// Steps no further apart than a quarter of the image's width keep a trail smooth (ripple below 1e-4).
@@ -90,8 +93,7 @@ class Painter {
     const double flux = electrons * backdrop_.vignetting(truth.place);
     const auto blobs = psf_.at(truth.place);
     for (const PixelPoint& p : places_)
-      for (const Blob& b : blobs)
-        stamp(canvas_, {p.x + b.dx, p.y + b.dy}, b.sigma_px, flux * b.share / n, shares);
+      for (const Blob& b : blobs) stamp(canvas_, {p.x + b.dx, p.y + b.dy}, b.sigma_px, flux * b.share / n, shares);
     truth.electrons = flux * static_cast<double>(places_.size()) / n;
     return true;
   }
@@ -189,8 +191,7 @@ RenderedFrame render_frame(const Scene& scene, std::span<const SkyStar> stars, i
   out.stars = paint_stars(exposure, stars, detector, backdrop, painter);
   if (options.extras.foreground) {
     painter.prepare(probes(exposure, false), false);
-    for (const GroundLight& light :
-         ground_lights(*options.extras.foreground, Angle::rad(0.7 / scene.lens.focal_px())))
+    for (const GroundLight& light : ground_lights(*options.extras.foreground, Angle::rad(0.7 / scene.lens.focal_px())))
       painter.lamp(Exposure::ground(light.direction), light.e_per_s * scene.exposure_s);
   }
   paint_streaks(options.extras.streaks, frame, scene, detector, canvas);
@@ -202,9 +203,9 @@ RenderedFrame render_frame(const Scene& scene, std::span<const SkyStar> stars, i
   f.black_level = detector.black_adu;
   f.white_level = detector.white_level_adu;
   f.metadata = metadata_of(scene, detector, out.truth.mid);
-  f.pixels = expose_sensor(canvas, detector, {scene.exposure_s, options.extras.cosmic_rays_per_megapixel_s,
-                                              mix(options.seed) ^ mix(static_cast<std::uint64_t>(frame)),
-                                              options.threads},
+  f.pixels = expose_sensor(canvas, detector,
+                           {scene.exposure_s, options.extras.cosmic_rays_per_megapixel_s,
+                            mix(options.seed) ^ mix(static_cast<std::uint64_t>(frame)), options.threads},
                            [&](int y, std::span<float> e) { backdrop.row(y, e); });
   return out;
 }

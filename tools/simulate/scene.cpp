@@ -1,8 +1,8 @@
 #include "simulate/scene.hpp"
 
-#include <cmath>
-
 #include <fmt/format.h>
+
+#include <cmath>
 
 #include "simulate/detector.hpp"
 

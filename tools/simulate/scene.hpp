@@ -21,9 +21,9 @@ struct Lens {
   double pitch_um = 3.9;
   int width_px = 1500, height_px = 1000;
   Projection projection = Projection::rectilinear;
-  double k1 = 0.0, k2 = 0.0;        ///< r_d = r·(1 + k1 r² + k2 r⁴), r in focal lengths
-  PixelPoint principal_offset_px;   ///< of the optical axis from the frame's centre
-  bool mirrored = false;            ///< left and right swapped
+  double k1 = 0.0, k2 = 0.0;       ///< r_d = r·(1 + k1 r² + k2 r⁴), r in focal lengths
+  PixelPoint principal_offset_px;  ///< of the optical axis from the frame's centre
+  bool mirrored = false;           ///< left and right swapped
   double f_number = 2.8;
 
   [[nodiscard]] double focal_px() const { return focal_mm * 1000.0 / pitch_um; }
@@ -54,10 +54,10 @@ struct PeriodicError {
 };
 
 struct Mount {
-  Angle altitude_error;                 ///< positive: axis too high
-  Angle azimuth_error;                  ///< turn of the base, positive: axis east of the pole, both hemispheres
+  Angle altitude_error;  ///< positive: axis too high
+  Angle azimuth_error;   ///< turn of the base, positive: axis east of the pole, both hemispheres
   AboutPole about = AboutPole::refracted;
-  double rate_ratio = 1.0;              ///< of sidereal: 0 stopped, 0.5 half, −1 hemisphere switch the wrong way
+  double rate_ratio = 1.0;  ///< of sidereal: 0 stopped, 0.5 half, −1 hemisphere switch the wrong way
   std::vector<PeriodicError> periodic;
 };
 
@@ -105,11 +105,11 @@ struct Settling {
 struct Scene {
   Site site{Angle::deg(46.0), Angle::deg(10.0), 1500.0};
   Weather weather;
-  UtcTime first_start;                  ///< shutter opens on frame 0; the origin of every `_s` above
+  UtcTime first_start;  ///< shutter opens on frame 0; the origin of every `_s` above
   int frames = 2;
   double exposure_s = 30.0;
-  double interval_s = 180.0;            ///< from shutter opening to shutter opening
-  double clock_error_s = 0.0;           ///< camera clock minus UTC; only the stamps know it
+  double interval_s = 180.0;   ///< from shutter opening to shutter opening
+  double clock_error_s = 0.0;  ///< camera clock minus UTC; only the stamps know it
   Lens lens;
   Pointing pointing = Horizontal{Angle::deg(180), Angle::deg(45), Angle()};
   Mount mount;

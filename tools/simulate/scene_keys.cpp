@@ -62,9 +62,9 @@ void read_mount(Keys& k, Mount& m) {
   k.arcmin("altitude_error_arcmin", m.altitude_error);
   k.arcmin("azimuth_error_arcmin", m.azimuth_error);
   k.word<AboutPole>("about", m.about, {{"refracted", AboutPole::refracted}, {"true", AboutPole::true_pole}});
-  k.word<double>("tracking", m.rate_ratio,
-                 {{"sidereal", 1.0}, {"solar", 0.99727}, {"lunar", 0.9635}, {"half", 0.5}, {"stopped", 0.0},
-                  {"reversed", -1.0}});
+  k.word<double>(
+      "tracking", m.rate_ratio,
+      {{"sidereal", 1.0}, {"solar", 0.99727}, {"lunar", 0.9635}, {"half", 0.5}, {"stopped", 0.0}, {"reversed", -1.0}});
   k.number("rate_ratio", m.rate_ratio);
   k.tables("periodic", m.periodic, [](Keys& p, PeriodicError& e) {
     p.arcsec("amplitude_arcsec", e.amplitude);

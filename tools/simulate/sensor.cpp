@@ -51,10 +51,18 @@ ColourShares filter_shares(const Mosaic& mosaic, double warmth) {
   ColourShares shares{};
   for (std::size_t i = 0; i < shares.size(); ++i) {
     switch (mosaic.colour[i]) {
-      case FilterColour::mono: shares[i] = 1.0F; break;
-      case FilterColour::red: shares[i] = static_cast<float>(0.55 * std::exp(0.7 * warmth)); break;
-      case FilterColour::green: shares[i] = 0.9F; break;
-      case FilterColour::blue: shares[i] = static_cast<float>(0.65 * std::exp(-0.8 * warmth)); break;
+      case FilterColour::mono:
+        shares[i] = 1.0F;
+        break;
+      case FilterColour::red:
+        shares[i] = static_cast<float>(0.55 * std::exp(0.7 * warmth));
+        break;
+      case FilterColour::green:
+        shares[i] = 0.9F;
+        break;
+      case FilterColour::blue:
+        shares[i] = static_cast<float>(0.65 * std::exp(-0.8 * warmth));
+        break;
     }
   }
   return shares;

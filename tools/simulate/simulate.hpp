@@ -46,16 +46,16 @@ struct StarTruth {
   std::uint32_t id = 0;
   Vec<Icrs> direction;
   double v_magnitude = 0.0;
-  Vec<Enu> observed;      ///< refracted direction at mid-exposure
-  PixelPoint place;       ///< mean over the exposure
-  PixelPoint trail;       ///< place at the end minus place at the start of the exposure
-  double electrons = 0.0; ///< whole image; set by render_frame only
+  Vec<Enu> observed;       ///< refracted direction at mid-exposure
+  PixelPoint place;        ///< mean over the exposure
+  PixelPoint trail;        ///< place at the end minus place at the start of the exposure
+  double electrons = 0.0;  ///< whole image; set by render_frame only
 };
 
 struct PlaceNoise {
   double sigma_px = 0.0;  ///< Gaussian error added to each coordinate of the place
   std::uint64_t seed = 1;
-  double margin_px = 0.0; ///< stars this far outside the frame are listed too (negative: keep away from the edge)
+  double margin_px = 0.0;  ///< stars this far outside the frame are listed too (negative: keep away from the edge)
 };
 
 /// Star places of one frame without rendering: fast enough for thousands of sessions (about 1 µs per star).
@@ -65,32 +65,32 @@ struct PlaceNoise {
 
 /// What is true of the whole scene.
 struct SceneTruth {
-  Vec<Enu> axis;                ///< on the visible pole's side
+  Vec<Enu> axis;  ///< on the visible pole's side
   Vec<Enu> refracted_pole, true_pole;
-  Angle altitude_error;         ///< from the pole that Mount::about names
-  Angle azimuth_error;          ///< of the base, east positive
-  Angle total_error;            ///< great circle
+  Angle altitude_error;  ///< from the pole that Mount::about names
+  Angle azimuth_error;   ///< of the base, east positive
+  Angle total_error;     ///< great circle
 };
 [[nodiscard]] SceneTruth scene_truth(const Scene& scene);
 
 /// What is true of one frame at the middle of its exposure.
 struct FrameTruth {
-  UtcTime start, mid;           ///< real UTC, without the clock error
+  UtcTime start, mid;  ///< real UTC, without the clock error
   Rotation<Camera, Enu> camera_from_enu;
-  Vec<Icrs> centre;             ///< what the principal point looks at
+  Vec<Icrs> centre;  ///< what the principal point looks at
 };
 [[nodiscard]] FrameTruth frame_truth(const Scene& scene, int frame);
 
 struct RenderedFrame {
-  Frame frame;                  ///< pixels and metadata as a reader would give them
+  Frame frame;  ///< pixels and metadata as a reader would give them
   FrameTruth truth;
-  std::vector<StarTruth> stars; ///< those whose image touches the frame, brightest first
+  std::vector<StarTruth> stars;  ///< those whose image touches the frame, brightest first
 };
 
 struct RenderOptions {
   Detector detector;
   Extras extras;
-  std::uint64_t seed = 1;       ///< of everything random in the frame; frames of a scene differ by their number
+  std::uint64_t seed = 1;  ///< of everything random in the frame; frames of a scene differ by their number
   int threads = 1;
 };
 
@@ -105,9 +105,9 @@ enum class FitsCompression { none, rice, gzip };
                                 FitsCompression compression = FitsCompression::none);
 
 struct DngOptions {
-  std::optional<int> zone_offset_s = 0; ///< local time of the stamps; absent: the clock is UTC and no zone is written
+  std::optional<int> zone_offset_s = 0;  ///< local time of the stamps; absent: the clock is UTC and no zone is written
   bool gps = true;
-  bool lossless_jpeg = false;           ///< SOF3-compressed strip instead of plain samples
+  bool lossless_jpeg = false;  ///< SOF3-compressed strip instead of plain samples
 };
 /// A colour-filter-array DNG with EXIF (and GPS). The frame must have a colour mosaic.
 [[nodiscard]] Status write_dng(const std::filesystem::path& path, const Frame& frame, const DngOptions& options = {});
@@ -128,11 +128,11 @@ struct SceneFile {
   std::string name = "scene";
   double faintest = 10.5;
   bool random_stars = false;
-  std::string format = "fits";          ///< fits, fits.fz, dng, ljpeg.dng, tif, png, jpg
-  std::optional<int> zone_offset_s;     ///< of the camera's clock, written to DNG stamps
+  std::string format = "fits";       ///< fits, fits.fz, dng, ljpeg.dng, tif, png, jpg
+  std::optional<int> zone_offset_s;  ///< of the camera's clock, written to DNG stamps
 };
-/// Reads a scene in TOML (keys as in tools/simulate/scene_example.toml, all optional); each override is one more line of
-/// TOML such as "mount.altitude_error_arcmin = -18". Errors: config_invalid with key, value and what was expected.
+/// Reads a scene in TOML (keys as in tools/simulate/scene_example.toml, all optional); each override is one more line
+/// of TOML such as "mount.altitude_error_arcmin = -18". Errors: config_invalid with key, value and what was expected.
 [[nodiscard]] Result<SceneFile> parse_scene(const std::string& toml_text, const std::string& file_name,
                                             std::span<const std::string> overrides = {});
 

@@ -8,7 +8,8 @@
 namespace polewright::simulate {
 namespace {
 
-/// Mean place and trail. A calm exposure is a parabola, which Simpson's rule integrates exactly; a shaken one is sampled.
+/// Mean place and trail. A calm exposure is a parabola, which Simpson's rule integrates exactly; a shaken one is
+/// sampled.
 bool follow(const Scene& scene, const Arc& arc, const std::vector<Step>& ends, const std::vector<Step>& fine,
             StarTruth& truth) {
   const auto begin = project(scene.lens, ends[0].attitude * arc.begin);
@@ -49,8 +50,8 @@ std::vector<StarTruth> star_places(const Scene& scene, std::span<const SkyStar> 
   const Vec<Icrs> centre = exposure.centre();
   const double cone = cos(exposure.search_radius());
   // Most of the cone lies beside the frame: one place tells, and half a trail with room for a gust decides who is near.
-  const double half_trail_px = scene.lens.focal_px() * kSidereal_rad_per_s * scene.exposure_s *
-                               (1.0 + std::abs(scene.mount.rate_ratio));
+  const double half_trail_px =
+      scene.lens.focal_px() * kSidereal_rad_per_s * scene.exposure_s * (1.0 + std::abs(scene.mount.rate_ratio));
   const Window inside(scene.lens, noise.margin_px), near(scene.lens, noise.margin_px + 100.0 + half_trail_px);
   Random random(noise.seed, static_cast<std::uint64_t>(frame));
 
@@ -78,8 +79,8 @@ SceneTruth scene_truth(const Scene& scene) {
   truth.true_pole = visible_pole(scene.site, scene.weather, false);
   truth.altitude_error = scene.mount.altitude_error;
   truth.azimuth_error = scene.mount.azimuth_error;
-  truth.total_error = angle_between(
-      truth.axis, scene.mount.about == AboutPole::refracted ? truth.refracted_pole : truth.true_pole);
+  truth.total_error =
+      angle_between(truth.axis, scene.mount.about == AboutPole::refracted ? truth.refracted_pole : truth.true_pole);
   return truth;
 }
 

@@ -22,9 +22,8 @@ std::vector<Cap> caps_of(const Scene& scene) {
   for (int i = 0; i < scene.frames; ++i) {
     const Exposure exposure(scene, i);
     const Cap cap{exposure.centre(), exposure.search_radius() + Angle::deg(0.5)};
-    const bool known = std::any_of(caps.begin(), caps.end(), [&](const Cap& c) {
-      return angle_between(c.centre, cap.centre) < Angle::deg(0.4);
-    });
+    const bool known = std::any_of(caps.begin(), caps.end(),
+                                   [&](const Cap& c) { return angle_between(c.centre, cap.centre) < Angle::deg(0.4); });
     if (!known) caps.push_back(cap);
   }
   return caps;
@@ -79,8 +78,8 @@ std::vector<SkyStar> random_stars(const Scene& scene, double faintest, std::uint
     for (int i = 0; i < n; ++i) {
       const double u = random.uniform(), v = random.uniform();
       const double magnitude = std::max(kBrightest, faintest + std::log(random.uniform()) / slope);
-      stars.push_back({static_cast<std::uint32_t>(cell) * 4096U + static_cast<std::uint32_t>(i), direction(u, v),
-                       magnitude});
+      stars.push_back(
+          {static_cast<std::uint32_t>(cell) * 4096U + static_cast<std::uint32_t>(i), direction(u, v), magnitude});
     }
   }
   brightest_first(stars);

@@ -13,19 +13,28 @@ ordered_json horizontal(Vec<Enu> v) {
 
 const char* projection_name(Projection projection) {
   switch (projection) {
-    case Projection::rectilinear: return "rectilinear";
-    case Projection::equidistant: return "equidistant";
-    case Projection::equisolid: return "equisolid";
-    case Projection::stereographic: return "stereographic";
+    case Projection::rectilinear:
+      return "rectilinear";
+    case Projection::equidistant:
+      return "equidistant";
+    case Projection::equisolid:
+      return "equisolid";
+    case Projection::stereographic:
+      return "stereographic";
   }
   return "";
 }
 
 ordered_json lens_json(const Lens& lens) {
   const PixelPoint principal = lens.principal_point();
-  return {{"projection", projection_name(lens.projection)}, {"focal_mm", lens.focal_mm}, {"pitch_um", lens.pitch_um},
-          {"focal_px", lens.focal_px()}, {"principal_point_px", {principal.x, principal.y}},
-          {"distortion", {lens.k1, lens.k2}}, {"mirrored", lens.mirrored}, {"f_number", lens.f_number}};
+  return {{"projection", projection_name(lens.projection)},
+          {"focal_mm", lens.focal_mm},
+          {"pitch_um", lens.pitch_um},
+          {"focal_px", lens.focal_px()},
+          {"principal_point_px", {principal.x, principal.y}},
+          {"distortion", {lens.k1, lens.k2}},
+          {"mirrored", lens.mirrored},
+          {"f_number", lens.f_number}};
 }
 
 ordered_json mount_json(const Scene& scene) {
