@@ -1,6 +1,7 @@
 // advise: what to turn, whether it is good enough, how long to expose.
 #pragma once
 
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <vector>
@@ -38,6 +39,7 @@ struct StarTarget {
   PixelPoint now;
   PixelPoint after_altitude;
   PixelPoint after_both;
+  std::uint32_t catalogue = kNotInCatalogue;       ///< whose name it is, for the caller to look up
 };
 
 /// Apparent motion of the star field at one instant.
@@ -57,10 +59,28 @@ struct ExposureAdvice {
   std::optional<bool> good_enough;
   std::optional<double> longest_s;                 ///< longest exposure within tolerance as things are
   std::optional<double> longest_after_s;           ///< after the correction
+
+  // Shares of the planned trail as things are, each alone, worst over the frame; absent without planned_s.
+  std::optional<double> axis_trail_px;
+  std::optional<double> rate_trail_px;
+  std::optional<double> periodic_trail_px;         ///< when the series was long enough to see unsteady running
+  /// Longest exposure that keeps the ground as sharp as the sky is allowed to be; what half rate is for.
+  std::optional<double> longest_ground_s;
 };
 
-/// What to turn so that the axis meets the pole: exact rotations, any size of error.
+/// Longest exposures are looked for up to this.
+inline constexpr double kLongestExposure_s = 3600.0;
+
+/// What to turn so that the axis meets the pole: exact rotations, any size of error. Altitude first, then azimuth.
+/// `mount` must be solved.
 [[nodiscard]] AxisCorrection correction_for(const MountSolution& mount, const Site& site, const BaseGeometry& base);
+
+/// The base's move that brings the axis to the pole: about the horizontal across the axis, then about the vertical.
+struct BaseMove {
+  Rotation<Enu, Enu> altitude;
+  Rotation<Enu, Enu> azimuth;
+};
+[[nodiscard]] BaseMove base_move(const MountSolution& mount);
 
 /// Place of the star of `frame` at pixel `now` after the axis has been corrected, in the order altitude, azimuth.
 /// `after_both` may lie outside the frame. Nothing when a place is outside the lens's domain.

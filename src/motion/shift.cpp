@@ -1,0 +1,1 @@
+#include "polewright/motion.hpp"
