@@ -60,9 +60,10 @@ double fractal_noise(double x, double y, int octaves, std::uint64_t seed) {
 Skyline::Skyline(const Foreground& foreground) : ridge_rad_(kRidgeSamples), seed_(foreground.seed) {
   for (std::size_t i = 0; i < kRidgeSamples; ++i) {
     const double a = kTurn * static_cast<double>(i) / kRidgeSamples;
-    // Noise read along a circle closes on itself.
-    const double relief = fractal_noise(8.0 * std::cos(a), 8.0 * std::sin(a) + 40.0, 6, foreground.seed) - 0.5;
-    ridge_rad_[i] = static_cast<float>(foreground.base_altitude.rad() + 2.0 * foreground.relief.rad() * relief);
+    // Noise read along a circle closes on itself; folded at its middle it has crests instead of domes.
+    const double n = fractal_noise(8.0 * std::cos(a), 8.0 * std::sin(a) + 40.0, 8, foreground.seed);
+    const double relief = 0.35 - std::abs(2.0 * n - 1.0) * 1.6;
+    ridge_rad_[i] = static_cast<float>(foreground.base_altitude.rad() + foreground.relief.rad() * relief);
   }
   if (foreground.trees > 0.0) plant(ridge_rad_, foreground.trees, foreground.seed);
   const auto [low, high] = std::minmax_element(ridge_rad_.begin(), ridge_rad_.end());

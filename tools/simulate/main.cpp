@@ -78,7 +78,7 @@ Status run(const Arguments& arguments) {
   for (int i = 0; i < file->scene.frames; ++i) {
     frames.push_back(render_frame(file->scene, *stars, i, file->render));
     Frame& frame = frames.back().frame;
-    names.push_back(fmt::format("{}_{}.{}", file->name, i + 1, file->format));
+    names.push_back(fmt::format("{}_{}.{}", file->name, i + 1, file->format == "ljpeg.dng" ? "dng" : file->format));
     if (const auto error = write_frame(folder / names.back(), frame, *file)) return error;
     if (arguments.preview)
       if (const auto error = write_preview(folder / fmt::format("{}_{}_view.png", file->name, i + 1), frame))
