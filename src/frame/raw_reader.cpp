@@ -8,6 +8,7 @@
 #include "frame/exif.hpp"
 #include "frame/levels.hpp"
 #include "frame/mosaic.hpp"
+#include "frame/pixel_memory.hpp"
 #include "frame/readers.hpp"
 
 namespace polewright {
@@ -70,7 +71,7 @@ std::optional<Visible> visible_area(const LibRaw& raw, int samples_per_pixel, co
 
 void take_plane(const Visible& v, Frame& frame) {
   const auto width = static_cast<std::size_t>(v.width);
-  frame.pixels.reserve(width * static_cast<std::size_t>(v.height));
+  reserve_samples(frame.pixels, width * static_cast<std::size_t>(v.height));
   for (int y = 0; y < v.height; ++y) {
     const ushort* row = v.first + static_cast<std::size_t>(y) * v.row_samples;
     frame.pixels.insert(frame.pixels.end(), row, row + width);
