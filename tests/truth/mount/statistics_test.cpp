@@ -1,0 +1,102 @@
+// Scatter, bias and stated uncertainty over many synthetic sessions. The full runs (hidden tag) fill RESULTS.md; the
+// reduced ones below run with the other tests.
+#include <catch2/catch.hpp>
+#include <iostream>
+
+#include "truth/mount/sessions/bound.hpp"
+#include "truth/mount/sessions/session.hpp"
+
+using namespace polewright;
+using namespace polewright::test;
+
+namespace {
+
+double between(std::mt19937_64& random, double low, double high) {
+  return std::uniform_real_distribution<double>(low, high)(random);
+}
+
+/// Any session a user may shoot: 14–300 mm, every declination that is up, both hemispheres, 45 s to 20 min, errors to 1°.
+SessionSpec any_session(std::mt19937_64& random) {
+  SessionSpec spec;
+  const double sense = between(random, 0, 1) < 0.5 ? 1.0 : -1.0;
+  spec.site = {Angle::deg(sense * between(random, 15.0, 65.0)), Angle::deg(between(random, -180.0, 180.0)), 200.0};
+  spec.start.hour = static_cast<int>(between(random, 0.0, 23.99));
+  spec.start.month = static_cast<int>(between(random, 1.0, 12.99));
+  spec.focal_mm = 14.0 * std::pow(300.0 / 14.0, between(random, 0.0, 1.0));
+  spec.mirrored = between(random, 0, 1) < 0.2;
+  spec.rate_ratio = 1.0 + between(random, -0.002, 0.002);
+  spec.axes = {{Angle::arcmin(between(random, -60.0, 60.0)), Angle::arcmin(between(random, -60.0, 60.0))}};
+  do {
+    spec.pointings = {{Angle::hours(between(random, -6.0, 6.0)), Angle::deg(sense * between(random, -40.0, 89.0)),
+                       Angle::deg(between(random, -180.0, 180.0))}};
+  } while (altitude_of(enu_of(spec.site, spec.pointings[0].hour_angle, spec.pointings[0].declination)).deg() < 25.0);
+  spec.frames = {{0.0}, {45.0 * std::pow(1200.0 / 45.0, between(random, 0.0, 1.0))}};
+  return spec;
+}
+
+struct Tally {
+  int sessions = 0, refused = 0, inside = 0;
+  double ratio2 = 0.0;      ///< Σ (error / bound)², total on the sky
+  double chi2 = 0.0;        ///< Σ normalised error²
+  double mean_alt = 0.0, mean_az = 0.0;
+  double rate2 = 0.0;
+  double sigma_ratio = 0.0;
+
+  void print(const char* name) const {
+    const double n = sessions - refused;
+    std::cout << name << ": sessions " << sessions << ", refused " << refused << ", rms error / bound "
+              << std::sqrt(ratio2 / n) << ", stated sigma / bound " << sigma_ratio / n << ", inside 95 % " << inside / n
+              << ", normalised variance " << chi2 / (2.0 * n) << ", mean pull alt " << mean_alt / n << " az "
+              << mean_az / n << ", rate normalised variance " << rate2 / n << std::endl;
+  }
+  void add(const Session& session, const SessionSpec& spec, const MountSolution& s, const AxisBound& bound) {
+    ++sessions;
+    if (s.outcome != MountOutcome::solved) {
+      ++refused;
+      return;
+    }
+    const SkyError e = error_against(s, session.axis, spec.site);
+    const double alt = e.altitude.arcmin(), az = e.azimuth_on_sky.arcmin();
+    ratio2 += (alt * alt + az * az) / std::pow(bound.total_sigma.arcmin(), 2);
+    sigma_ratio += s.total_sigma / bound.total_sigma;
+    const Covariance2 c = s.on_sky_cov_arcmin2;
+    const double det = c.xx * c.yy - c.xy * c.xy;
+    const double d2 = (alt * alt * c.yy - 2 * alt * az * c.xy + az * az * c.xx) / det;
+    chi2 += d2;
+    inside += d2 < 5.991464547;  // χ² of two degrees of freedom at 95 %: −2 ln 0.05
+    mean_alt += alt / std::sqrt(c.xx);
+    mean_az += az / std::sqrt(c.yy);
+    const double turned = session.turns_rad.back() - session.turns_rad.front();
+    const double truth = turned / (kSiderealRate_rad_per_s * (spec.frames.back().time_s - spec.frames.front().time_s));
+    rate2 += std::pow((*s.rate_ratio - truth) / s.rate_sigma, 2);
+  }
+};
+
+Tally run(int sessions, std::uint64_t seed, const SessionNoise& noise) {
+  std::mt19937_64 random(seed);
+  Tally tally;
+  for (int i = 0; i < sessions; ++i) {
+    const SessionSpec spec = any_session(random);
+    SessionNoise n = noise;
+    n.stars = static_cast<int>(40.0 * std::pow(25.0, between(random, 0.0, 1.0)));
+    const Session session = make_session(spec, n, random);
+    MountOptions options;
+    options.threads = 1;
+    const MountSolution s = solve_mount(session.problem, options);
+    tally.add(session, spec, s, axis_bound(session, spec, n.star_sigma_px));
+  }
+  return tally;
+}
+
+}  // namespace
+
+TEST_CASE("pairs of every kind: efficiency and stated uncertainty, 1200 sessions", "[.full]") {
+  run(1200, 11, {}).print("clean");
+  SessionNoise spoiled;
+  spoiled.common_error_px = 0.3;
+  spoiled.outlier_share = 0.05;
+  run(600, 12, spoiled).print("shared error 0.3 px, 5 % outliers");
+  SessionNoise wrong_sigma;
+  wrong_sigma.stated_sigma_px = 0.03;
+  run(600, 13, wrong_sigma).print("stated sigma 0.6 of the true one");
+}
