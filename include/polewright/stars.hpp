@@ -38,11 +38,15 @@ struct Star {
   double peak = 0.0;             ///< highest sample above background
   double background = 0.0;       ///< local sky level
   double snr = 0.0;              ///< detection significance after matched filtering
-  Covariance2 moments;           ///< second moments of the image, px²
+  Covariance2 moments;           ///< second moments of the image, the pixel's 1/12 included, px²
   double fwhm_px = 0.0;          ///< of the fitted profile across the trail
   /// Trail as a vector from its middle to its end, doubled (so its length is the trail's), sign arbitrary (x ≥ 0).
   double trail_x_px = 0.0, trail_y_px = 0.0;
   Covariance2 trail_cov;         ///< px²
+  /// The trail squared as a complex number, (tx² − ty², 2·tx·ty): the form without a sign to guess, regular and with
+  /// normal errors at zero length too. Averages and fits over stars belong here.
+  double trail_q1_px2 = 0.0, trail_q2_px2 = 0.0;
+  Covariance2 trail_q_cov;       ///< px⁴
   StarFlags flags;
 };
 

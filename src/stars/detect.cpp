@@ -1,6 +1,7 @@
 #include "stars/detect.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 #include "base/parallel.hpp"
@@ -32,7 +33,9 @@ class TileFilter {
   TileFilter(const Frame& frame, const BackgroundMap& background, const std::vector<float>& taps)
       : frame_(frame), background_(background), taps_(taps), radius_(static_cast<int>(taps.size()) - 1) {}
 
-  void run(int x0, int y0, float threshold, std::vector<Candidate>& out) {
+  /// Calls use(y) when significance(y − 1), (y) and (y + 1) are ready, for every row of the tile.
+  template <class Use>
+  void run(int x0, int y0, Use use) {
     x0_ = x0;
     width_ = std::min(kTileWidth, frame_.width - x0);
     const int y1 = std::min(y0 + kTileHeight, frame_.height);
@@ -40,14 +43,17 @@ class TileFilter {
     z_.assign(static_cast<std::size_t>(pitch_ + 2 * radius_), 0.0F);
     ring_.assign(static_cast<std::size_t>((2 * radius_ + 1) * pitch_), 0.0F);
     significance_.assign(static_cast<std::size_t>(3 * pitch_), 0.0F);
-    found_.resize(static_cast<std::size_t>(width_));
     for (int y = y0 - 1 - radius_; y < y0 - 1 + radius_; ++y) filter_horizontally(y);
     for (int y = y0 - 1; y <= y1; ++y) {
       filter_horizontally(y + radius_);
       filter_vertically(y);
-      if (y > y0) collect(y - 1, threshold, out);
+      if (y > y0) use(y - 1);
     }
   }
+
+  /// Row y of the result, from the tile's first column on; one valid sample on both sides.
+  const float* significance(int y) { return slot(significance_, 3, y) + 1; }
+  [[nodiscard]] int width() const { return width_; }
 
  private:
   float* slot(std::vector<float>& ring, int rows, int y) {
@@ -71,23 +77,12 @@ class TileFilter {
     for (int k = -radius_; k <= radius_; ++k) rows_.push_back(slot(ring_, 2 * radius_ + 1, y + k));
     convolve_column(rows_.data(), taps_.data(), radius_, pitch_, slot(significance_, 3, y));
   }
-  void collect(int y, float threshold, std::vector<Candidate>& out) {
-    const float* middle = slot(significance_, 3, y) + 1;
-    const int n = local_maxima(slot(significance_, 3, y - 1) + 1, middle, slot(significance_, 3, y + 1) + 1, threshold,
-                               width_, found_.data());
-    for (int i = 0; i < n; ++i) {
-      const int x = found_[static_cast<std::size_t>(i)];
-      out.push_back({x0_ + x, y, middle[x]});
-    }
-  }
-
   const Frame& frame_;
   const BackgroundMap& background_;
   const std::vector<float>& taps_;
   int radius_, x0_ = 0, width_ = 0, pitch_ = 0;
   std::vector<float> z_, ring_, significance_;
   std::vector<const float*> rows_;
-  std::vector<int> found_;
 };
 
 }  // namespace
@@ -100,9 +95,16 @@ std::vector<Candidate> detect(const Frame& frame, const BackgroundMap& backgroun
   const int used = (bands + row_step - 1) / row_step;
   std::vector<std::vector<Candidate>> found(static_cast<std::size_t>(columns * used));
   parallel_for(found.size(), threads, [&](std::size_t i) {
-    const int band = static_cast<int>(i) / columns * row_step, column = static_cast<int>(i) % columns;
-    TileFilter(frame, background, taps)
-        .run(column * kTileWidth, band * kTileHeight, static_cast<float>(threshold), found[i]);
+    const int x0 = static_cast<int>(i) % columns * kTileWidth;
+    const int y0 = static_cast<int>(i) / columns * row_step * kTileHeight;
+    TileFilter filter(frame, background, taps);
+    std::array<int, kTileWidth> at{};
+    filter.run(x0, y0, [&](int y) {
+      const int n = local_maxima(filter.significance(y - 1), filter.significance(y), filter.significance(y + 1),
+                                 static_cast<float>(threshold), filter.width(), at.data());
+      for (std::size_t k = 0; k < static_cast<std::size_t>(n); ++k)
+        found[i].push_back({x0 + at[k], y, filter.significance(y)[at[k]]});
+    });
   });
   std::vector<Candidate> all;
   for (const auto& part : found) all.insert(all.end(), part.begin(), part.end());
@@ -112,6 +114,25 @@ std::vector<Candidate> detect(const Frame& frame, const BackgroundMap& backgroun
     return a.y != b.y ? a.y < b.y : a.x < b.x;
   });
   return all;
+}
+
+SignificanceMap significance_map(const Frame& frame, const BackgroundMap& background, double sigma_px, int threads) {
+  const std::vector<float> taps = gaussian_taps(sigma_px);
+  SignificanceMap map;
+  map.width = frame.width;
+  map.height = frame.height;
+  map.steps.resize(frame.pixels.size());
+  const int columns = (frame.width + kTileWidth - 1) / kTileWidth;
+  const int bands = (frame.height + kTileHeight - 1) / kTileHeight;
+  parallel_for(static_cast<std::size_t>(columns * bands), threads, [&](std::size_t i) {
+    const int x0 = static_cast<int>(i) % columns * kTileWidth, y0 = static_cast<int>(i) / columns * kTileHeight;
+    TileFilter filter(frame, background, taps);
+    filter.run(x0, y0, [&](int y) {
+      std::int16_t* out = &map.steps[static_cast<std::size_t>(y) * static_cast<std::size_t>(map.width)] + x0;
+      quantise_row(filter.significance(y), 1.0F / SignificanceMap::kStep, filter.width(), out);
+    });
+  });
+  return map;
 }
 
 }  // namespace polewright

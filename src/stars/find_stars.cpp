@@ -6,68 +6,122 @@
 #include "base/parallel.hpp"
 #include "polewright/stars.hpp"
 #include "stars/background.hpp"
+#include "stars/calibration.hpp"
 #include "stars/detect.hpp"
 #include "stars/frame_fit.hpp"
 #include "stars/measure.hpp"
+#include "stars/star_size.hpp"
+#include "stars/star_values.hpp"
+#include "stars/trails.hpp"
 
 namespace polewright {
 namespace {
 
 constexpr double kFwhmPerSigma = 2.3548200450309493;  // 2√(2 ln 2)
-constexpr double kFirstLook_px = 1.3;                 // loses under 10 % of significance for stars of σ 0.8–2.1 px
-constexpr double kMinSigma_px = 0.45;                 // a point blurred by the pixel alone has σ = 0.29 px
+constexpr double kTrailedElongation = 1.5;            // moments' ratio from which the frame may be one of trails
 
-double median(std::vector<double>& v) {
-  if (v.empty()) return 0.0;
-  const auto middle = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
-  std::nth_element(v.begin(), middle, v.end());
-  return *middle;
+double without_pixel(double sigma_px) {
+  return std::sqrt(std::max(0.09, sigma_px * sigma_px - 1.0 / 12.0));
 }
 
-double mean_sigma(const Covariance2& m) {
-  return std::sqrt(std::max(0.0, 0.5 * (m.xx + m.yy)));
-}
-
-/// Width of the frame's own star images, from its brightest unsaturated candidates; the first look when there are none.
-double measure_star_size(const Frame& frame, const BackgroundMap& background,
-                         const std::vector<Candidate>& candidates) {
-  constexpr std::size_t kWanted = 200;
-  double sigma = kFirstLook_px;
-  for (int round = 0; round < 3; ++round) {
-    std::vector<double> widths;
-    for (const Candidate& c : candidates) {
-      if (widths.size() >= kWanted || c.significance < 10.0F) break;
-      const Measurement m = measure(frame, background, {static_cast<double>(c.x), static_cast<double>(c.y)}, sigma);
-      if (!m.converged || m.saturated_pixels > 0 || m.at_edge) continue;
-      const double width = mean_sigma(m.moments);
-      if (width > kMinSigma_px) widths.push_back(width);
-    }
-    if (widths.size() < 5) return sigma;
-    const double next = std::clamp(median(widths), kMinSigma_px, 8.0);
-    if (std::abs(next - sigma) < 0.05 * sigma) return next;
-    sigma = next;
-  }
-  return sigma;
-}
-
-Star star_from(const Candidate& c, const Measurement& m, double sigma_px) {
+Star star_from(const Candidate& c, const Measurement& m, const StarSize& size) {
   Star s;
   s.position = {m.x, m.y};
   s.flux = m.flux;
-  s.flux_sigma = m.noise * std::sqrt(4.0 * M_PI) * sigma_px;
+  s.flux_sigma = m.noise * std::sqrt(4.0 * M_PI) * size.sigma_px;
   s.peak = m.peak;
   s.background = m.sky;
   s.snr = static_cast<double>(c.significance);
   s.moments = m.moments;
-  s.fwhm_px = kFwhmPerSigma * mean_sigma(m.moments);
-  const double variance = std::pow(std::sqrt(8.0 * M_PI) * sigma_px * sigma_px * m.noise / std::max(m.flux, 1.0), 2);
-  s.position_cov = {variance, 0.0, variance};
+  const double half = 0.5 * (m.moments.xx - m.moments.yy), mean = 0.5 * (m.moments.xx + m.moments.yy);
+  s.fwhm_px = kFwhmPerSigma * without_pixel(std::sqrt(std::max(0.0, mean - std::hypot(half, m.moments.xy))));
+  const double bound = std::sqrt(8.0 * M_PI) * size.sigma_px * size.sigma_px * m.noise / std::max(m.flux, 1.0);
+  s.position_cov = {bound * bound, 0.0, bound * bound};
+  // A start for the fit: the frame's common trail, or the star's own where it is long beyond doubt; moments of narrow
+  // images depend on where in the pixel they fall.
+  const double q = 24.0 * std::hypot(half, m.moments.xy), longest = 64.0 * size.sigma_px * size.sigma_px;
+  const bool own = s.snr > 25.0 && m.saturated_pixels == 0 && q > 4.0 * std::max(1.0, mean) && q < longest;
+  root_of({own ? 24.0 * half : size.q1, own ? 24.0 * m.moments.xy : size.q2}, s.trail_x_px, s.trail_y_px);
   s.flags.saturated = m.saturated_pixels > 0;
   s.flags.edge = m.at_edge;
   s.flags.fit_failed = true;
-  s.flags.hot_pixel = m.converged && mean_sigma(m.moments) < 0.55 * sigma_px && m.saturated_pixels < 5;
-  s.flags.too_large = mean_sigma(m.moments) > 3.0 * sigma_px;
+  s.flags.hot_pixel = m.converged && mean < 0.3 * size.sigma_px * size.sigma_px && m.saturated_pixels < 5;
+  s.flags.too_large = mean > 9.0 * size.sigma_px * size.sigma_px;
   return s;
+}
+
+/// Candidates that are bumps on their own surroundings, measured.
+std::vector<Star> measure_candidates(const Frame& frame, const BackgroundMap& background,
+                                     const std::vector<Candidate>& candidates, const StarSize& size,
+                                     const StarOptions& options) {
+  std::vector<std::optional<Star>> measured(candidates.size());
+  constexpr std::size_t kBatch = 64;
+  parallel_for((candidates.size() + kBatch - 1) / kBatch, options.threads, [&](std::size_t b) {
+    for (std::size_t i = b * kBatch; i < std::min(candidates.size(), (b + 1) * kBatch); ++i) {
+      const Candidate& c = candidates[i];
+      const Measurement m =
+          measure(frame, background, {static_cast<double>(c.x), static_cast<double>(c.y)}, size.sigma_px);
+      // On edges and in glow the ring scatters more than the map says: the same threshold against that scatter.
+      if (!(m.flux > 0.0) || c.significance * m.noise < options.threshold_sigma * m.ring_noise) continue;
+      measured[i] = star_from(c, m, size);
+    }
+  });
+  std::vector<Star> stars;
+  for (auto& s : measured)
+    if (s) stars.push_back(std::move(*s));
+  return stars;
+}
+
+Star star_from(const TrailCandidate& t, const Frame& frame, const BackgroundMap& background, double sigma_px) {
+  Star s;
+  s.position = t.middle;
+  const int x = static_cast<int>(t.middle.x), y = static_cast<int>(t.middle.y);
+  const double noise = background.noise(x, y), length = std::hypot(t.tx, t.ty);
+  // Energy of the swept image as the matched filter sees it.
+  const double flux_per_snr =
+      noise * std::sqrt(4.0 * M_PI * sigma_px * std::sqrt(sigma_px * sigma_px + length * length / 12.0));
+  s.flux = t.significance * flux_per_snr;
+  s.flux_sigma = flux_per_snr;
+  s.background = background.level(x, y);
+  s.snr = t.significance;
+  root_of(square_of(t.tx, t.ty), s.trail_x_px, s.trail_y_px);
+  const double reach = 2.0 * sigma_px;
+  const PixelSpans spans = spans_around(t.middle, t.tx, t.ty, reach, frame.width, frame.height);
+  for (std::size_t r = 0; r < spans.rows.size(); ++r)
+    for (int px = spans.rows[r].x0; px < spans.rows[r].x1; ++px) {
+      const int py = spans.y0 + static_cast<int>(r);
+      s.peak = std::max(s.peak, frame.at(px, py) - s.background);
+      s.flags.saturated |= frame.at(px, py) >= 0.98 * frame.white_level;
+    }
+  const double across = std::sqrt(8.0 * M_PI) * sigma_px * sigma_px * noise / s.flux;
+  s.position_cov = {across * across + t.tx * t.tx / 12.0 / s.snr, t.tx * t.ty / 12.0 / s.snr,
+                    across * across + t.ty * t.ty / 12.0 / s.snr};
+  s.moments = {sigma_px * sigma_px + t.tx * t.tx / 12.0, t.tx * t.ty / 12.0, sigma_px * sigma_px + t.ty * t.ty / 12.0};
+  s.fwhm_px = kFwhmPerSigma * without_pixel(sigma_px);
+  const auto cut = [&](double at, double half, int size) {
+    return at - half - reach < 0.0 || at + half + reach > size - 1.0;
+  };
+  s.flags.edge = cut(t.middle.x, std::abs(t.tx) / 2, frame.width) || cut(t.middle.y, std::abs(t.ty) / 2, frame.height);
+  s.flags.fit_failed = true;
+  s.flags.hot_pixel = t.evenness < 0.3;
+  return s;
+}
+
+/// The frame's own figures from its stars.
+void summarise(const FrameProfile& profile, StarList& list) {
+  list.psf_sigma_px = profile.sigma_px;
+  std::vector<double> widths, lengths, q1, q2;
+  for (const Star& s : list.stars)
+    if (s.flags.usable() && !s.flags.saturated && !s.flags.fit_failed && s.snr > 12.0) {
+      widths.push_back(s.fwhm_px);
+      lengths.push_back(std::hypot(s.trail_x_px, s.trail_y_px));
+      q1.push_back(s.trail_q1_px2);
+      q2.push_back(s.trail_q2_px2);
+    }
+  list.fwhm_px = median_or(widths, kFwhmPerSigma * profile.sigma_px);
+  list.trail_px = median_or(lengths, 0.0);
+  list.trail_angle_deg = 90.0 / M_PI * std::atan2(median_or(q2, 0.0), median_or(q1, 0.0));
+  if (list.stars.empty()) list.flags.emplace_back("no stars");
 }
 
 }  // namespace
@@ -88,34 +142,33 @@ Result<StarList> find_stars(const Frame& frame, const StarOptions& options) {
   list.sky_noise = background.median_noise();
   std::vector<Candidate> candidates =
       detect(frame, background, kFirstLook_px, options.threshold_sigma, 1, options.threads);
-  const double sigma = measure_star_size(frame, background, candidates);
-  if (std::abs(sigma - kFirstLook_px) > 0.25 * kFirstLook_px)
-    candidates = detect(frame, background, sigma, options.threshold_sigma, 1, options.threads);
-  if (candidates.size() > static_cast<std::size_t>(options.max_stars))
-    candidates.resize(static_cast<std::size_t>(options.max_stars));
+  const StarSize size = measure_star_size(frame, background, candidates);
 
-  std::vector<std::optional<Star>> measured(candidates.size());
-  constexpr std::size_t kBatch = 64;
-  parallel_for((candidates.size() + kBatch - 1) / kBatch, options.threads, [&](std::size_t b) {
-    for (std::size_t i = b * kBatch; i < std::min(candidates.size(), (b + 1) * kBatch); ++i) {
-      const Candidate& c = candidates[i];
-      const Measurement m = measure(frame, background, {static_cast<double>(c.x), static_cast<double>(c.y)}, sigma);
-      // On edges and in glow the ring scatters more than the map says: the same threshold against that scatter.
-      if (!(m.flux > 0.0) || c.significance * m.noise < options.threshold_sigma * m.ring_noise) continue;
-      measured[i] = star_from(c, m, sigma);
-    }
-  });
-  for (auto& s : measured)
-    if (s) list.stars.push_back(std::move(*s));
-  std::sort(list.stars.begin(), list.stars.end(), [](const Star& a, const Star& b) { return a.flux > b.flux; });
-
-  const FrameProfile profile = fit_stars(frame, background, sigma, options, list.stars);
-  list.psf_sigma_px = profile.sigma_px;
-  std::vector<double> widths;
-  for (const Star& s : list.stars)
-    if (s.flags.usable() && !s.flags.saturated && s.snr > 10.0) widths.push_back(s.fwhm_px);
-  list.fwhm_px = widths.empty() ? kFwhmPerSigma * sigma : median(widths);
-  if (list.stars.empty()) list.flags.emplace_back("no stars");
+  FrameProfile profile;
+  profile.sigma_px = without_pixel(size.sigma_across_px);
+  std::optional<TrailedFrame> trailed;
+  if (size.elongation > kTrailedElongation) {
+    const double bend = options.focal_px ? 1.0 / (*options.focal_px * *options.focal_px) : 0.0;
+    trailed = detect_trails(frame, background, size.sigma_across_px, options.threshold_sigma, bend, options.threads);
+  }
+  if (trailed) {
+    profile.motion = trailed->field;
+    for (const TrailCandidate& t : trailed->trails)
+      list.stars.push_back(star_from(t, frame, background, size.sigma_across_px));
+  } else {
+    if (std::abs(size.sigma_px - kFirstLook_px) > 0.25 * kFirstLook_px)
+      candidates = detect(frame, background, size.sigma_px, options.threshold_sigma, 1, options.threads);
+    if (candidates.size() > static_cast<std::size_t>(options.max_stars))
+      candidates.resize(static_cast<std::size_t>(options.max_stars));
+    list.stars = measure_candidates(frame, background, candidates, size, options);
+  }
+  const auto brighter = [](const Star& a, const Star& b) { return a.flux > b.flux; };
+  std::stable_sort(list.stars.begin(), list.stars.end(), brighter);
+  if (list.stars.size() > static_cast<std::size_t>(options.max_stars))
+    list.stars.resize(static_cast<std::size_t>(options.max_stars));
+  fit_stars(frame, background, options, profile, list.stars);
+  std::stable_sort(list.stars.begin(), list.stars.end(), brighter);
+  summarise(profile, list);
   return list;
 }
 

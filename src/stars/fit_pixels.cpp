@@ -30,6 +30,7 @@ FitPixels cut_pixels(const Frame& frame, const BackgroundMap& background, const 
                      double trail_x_px, double trail_y_px, double reach) {
   FitPixels d;
   d.spans = spans_around(middle, trail_x_px, trail_y_px, reach, frame.width, frame.height);
+  d.mismatch = noise.mismatch;
   d.colours = frame.mosaic.is_colour() ? 3 : 1;
   const auto n = static_cast<std::size_t>(d.spans.pixels);
   for (std::vector<float>* plane : {&d.value, &d.sky_variance, &d.gain, &d.sky_share}) plane->resize(n);

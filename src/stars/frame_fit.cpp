@@ -1,44 +1,46 @@
 #include "stars/frame_fit.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 #include "base/parallel.hpp"
+#include "stars/calibration.hpp"
 #include "stars/neighbours.hpp"
+#include "stars/star_values.hpp"
 
 namespace polewright {
 namespace {
 
-constexpr double kFwhmPerSigma = 2.3548200450309493;  // 2√(2 ln 2)
-constexpr double kReachPerSigma = 3.6;                // the light beyond moves the errors by less than 1 %
-constexpr double kFreeShapeSnr = 12.0;                // below, a star's own width and trail say nothing
-
-double median(std::vector<double> v, double otherwise) {
-  if (v.empty()) return otherwise;
-  const auto middle = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
-  std::nth_element(v.begin(), middle, v.end());
-  return *middle;
-}
+constexpr double kReachPerSigma = 3.6;           // the light beyond moves the errors by less than 1 %
+constexpr double kSaturatedReachPerSigma = 7.0;  // a saturated star has only its wings to show
+constexpr double kFreeShapeSnr = 12.0;           // below, a star's own width and trail say nothing
+constexpr std::size_t kExemplars = 150;          // their median width is good to 1 %
 
 /// Fits of all stars of a frame under way.
 class FrameFitter {
  public:
-  FrameFitter(const Frame& frame, const BackgroundMap& background, const StarOptions& options, std::vector<Star>& stars)
-      : frame_(frame), background_(background), options_(options), stars_(stars), fits_(stars.size()) {}
+  FrameFitter(const Frame& frame, const BackgroundMap& background, const StarOptions& options, FrameProfile& profile,
+              std::vector<Star>& stars)
+      : frame_(frame),
+        background_(background),
+        options_(options),
+        profile_(profile),
+        stars_(stars),
+        fits_(stars.size()) {}
 
-  FrameProfile run(double window_px) {
-    profile_.sigma_px = std::sqrt(std::max(0.25, window_px * window_px - 1.0 / 12.0));
+  void run() {
     guess_gain();
-    seeds_.reserve(stars_.size());
-    for (const Star& s : stars_) seeds_.push_back(seed_of(s));
-    neighbours_ = neighbours_within(stars_, 2.0 * kReachPerSigma * profile_.sigma_px);
+    double longest = 0.0;
+    for (const Star& s : stars_) longest = std::max(longest, std::hypot(s.trail_x_px, s.trail_y_px));
+    neighbours_ = neighbours_within(stars_, 2.0 * kReachPerSigma * profile_.sigma_px + longest);
+    make_seeds();
     calibrate();
     const std::size_t n = std::min(stars_.size(), static_cast<std::size_t>(options_.max_fitted));
     for_each(n, [&](std::size_t i) { fit(i, seeds_); });
     refine_crowded(n);
     for (std::size_t i = 0; i < n; ++i)
-      if (fits_[i]) store(*fits_[i], stars_[i]);
-    return profile_;
+      if (fits_[i]) store_fit(*fits_[i], has_free_shape(i), stars_[i]);
   }
 
  private:
@@ -49,38 +51,44 @@ class FrameFitter {
       for (std::size_t i = b * kBatch; i < std::min(n, (b + 1) * kBatch); ++i) body(i);
     });
   }
+  [[nodiscard]] bool has_free_shape(std::size_t i) const {
+    return stars_[i].snr >= kFreeShapeSnr && !stars_[i].flags.saturated;
+  }
 
-  /// Sky noise is at least the sky's photon noise; stars will say better.
+  /// Sky noise is at least the sky's photon noise; the stars will say better.
   void guess_gain() {
+    const int ix = background_.tiles_x() / 2, iy = background_.tiles_y() / 2;
     for (int c = 0; c < background_.classes(); ++c) {
-      const float level = background_.tile_level(c, background_.tiles_x() / 2, background_.tiles_y() / 2);
-      const float noise = background_.tile_noise(c, background_.tiles_x() / 2, background_.tiles_y() / 2);
       const auto k = static_cast<std::size_t>(c);
-      profile_.noise.gain[k] = noise * noise / std::max(1.0F, level - static_cast<float>(frame_.black_level[k]));
+      const float light = background_.tile_level(c, ix, iy) - static_cast<float>(frame_.black_level[k]);
+      profile_.noise.gain[k] = std::pow(background_.tile_noise(c, ix, iy), 2.0F) / std::max(1.0F, light);
     }
   }
 
-  [[nodiscard]] StarFit seed_of(const Star& s) const {
-    StarFit f;
-    f.shape = {s.position.x, s.position.y, profile_.sigma_px, 0.0, 0.0};
-    f.colours = frame_.mosaic.is_colour() ? 3 : 1;
-    f.flux.fill(s.flux);
-    return f;
+  /// A star starts from the frame's motion where there is one, else from its own trail.
+  void make_seeds() {
+    seeds_.clear();
+    for (const Star& s : stars_) {
+      double tx = s.trail_x_px, ty = s.trail_y_px;
+      if (profile_.motion) profile_.motion->at(s.position, tx, ty);
+      seeds_.push_back(start_fit(s.position, profile_.sigma_px, tx, ty, frame_.mosaic.is_colour() ? 3 : 1, s.flux));
+    }
   }
 
-  [[nodiscard]] FitPixels pixels_of(std::size_t i, const std::vector<StarFit>& others) const {
+  [[nodiscard]] FitPixels pixels_of(std::size_t i, const std::vector<StarFit>& others, double reach_per_sigma) const {
+    double tx = 0.0, ty = 0.0;
+    trail_of(seeds_[i], tx, ty);
     const StarShape& shape = seeds_[i].shape;
-    FitPixels pixels = cut_pixels(frame_, background_, profile_.noise, {shape.x, shape.y}, 0.0, 0.0,
-                                  std::max(3.0, kReachPerSigma * profile_.sigma_px + 0.5));
+    FitPixels pixels = cut_pixels(frame_, background_, profile_.noise, {shape.x, shape.y}, tx, ty,
+                                  std::max(2.6, reach_per_sigma * profile_.sigma_px + 0.5));
     for (const std::uint32_t k : neighbours_[i]) subtract_star(others[k], profile_.wings, pixels);
     return pixels;
   }
 
-  [[nodiscard]] FitPriors priors_for(const Star& s) const {
-    FitPriors priors;
-    priors.sigma = profile_.sigma_px;
-    priors.sigma_spread = 0.3 * profile_.sigma_px;
-    if (s.snr < kFreeShapeSnr) {
+  [[nodiscard]] FitPriors priors_for(std::size_t i) const {
+    const StarFit& seed = seeds_[i];
+    FitPriors priors{seed.shape.sigma, 0.3 * seed.shape.sigma, seed.shape.trail_a, seed.shape.trail_b, std::nullopt};
+    if (!has_free_shape(i)) {
       priors.sigma_spread = 0.0;
       priors.trail_spread = 0.0;
     }
@@ -88,63 +96,94 @@ class FrameFitter {
   }
 
   void fit(std::size_t i, const std::vector<StarFit>& others) {
-    fits_[i] = fit_star(pixels_of(i, others), seeds_[i], priors_for(stars_[i]), profile_.wings);
+    const double reach = stars_[i].flags.saturated ? kSaturatedReachPerSigma : kReachPerSigma;
+    const FitPixels pixels = pixels_of(i, others, reach);
+    fits_[i] = fit_star(pixels, seeds_[i], priors_for(i), profile_.wings);
+    // A form outside its range is exchanged for the other, once.
+    if (!fits_[i] || form_fits(*fits_[i])) return;
+    const StarFit restart = with_other_form(*fits_[i]);
+    FitPriors priors{restart.shape.sigma, 0.3 * restart.shape.sigma, 0.0, 0.0, std::nullopt};
+    if (auto better = fit_star(pixels, restart, priors, profile_.wings)) fits_[i] = std::move(better);
   }
 
-  /// Bright, clean, lonely stars, spread over the list's brighter part.
+  /// Clean, lonely stars over the whole range of brightness above an SNR of 25.
   [[nodiscard]] std::vector<std::size_t> exemplars() const {
-    constexpr std::size_t kWanted = 150;
+    std::vector<std::size_t> all;
+    for (std::size_t i = 0; i < stars_.size(); ++i)
+      if (stars_[i].flags.usable() && !stars_[i].flags.saturated && stars_[i].snr > 25.0) all.push_back(i);
+    std::vector<std::size_t> lonely;
+    for (const std::size_t i : all)
+      if (neighbours_[i].empty()) lonely.push_back(i);
+    if (lonely.size() >= 20) all.swap(lonely);
     std::vector<std::size_t> out;
-    for (std::size_t i = 0; i < stars_.size() && out.size() < kWanted; ++i)
-      if (stars_[i].flags.usable() && !stars_[i].flags.saturated && stars_[i].snr > 25.0 && neighbours_[i].empty())
-        out.push_back(i);
+    const std::size_t step = std::max<std::size_t>(1, all.size() / kExemplars);
+    for (std::size_t i = 0; i < all.size() && out.size() < kExemplars; i += step) out.push_back(all[i]);
     return out;
   }
 
-  /// Width and gain from the exemplars, twice: the second time with weights that fit.
   void calibrate() {
     const std::vector<std::size_t> sample = exemplars();
     if (sample.size() < 5) return;
+    choose_wings(sample);
     for (int round = 0; round < 2; ++round) {
-      std::vector<std::array<double, 4>> gains(sample.size());
+      std::vector<LightNoise> noises(sample.size());
       for_each(sample.size(), [&](std::size_t k) {
         fit(sample[k], seeds_);
-        if (fits_[sample[k]]) gains[k] = gain_of(pixels_of(sample[k], seeds_), *fits_[sample[k]]);
+        if (fits_[sample[k]])
+          noises[k] =
+              light_noise(background_, pixels_of(sample[k], seeds_, kReachPerSigma), *fits_[sample[k]], profile_.wings);
       });
-      std::vector<double> widths;
-      std::array<std::vector<double>, 4> gain;
-      for (std::size_t k = 0; k < sample.size(); ++k) {
-        if (!fits_[sample[k]]) continue;
-        widths.push_back(fits_[sample[k]]->shape.sigma);
-        for (std::size_t c = 0; c < 4; ++c)
-          if (gains[k][c] > 0.0) gain[c].push_back(gains[k][c]);
-      }
-      profile_.sigma_px = median(widths, profile_.sigma_px);
-      for (std::size_t c = 0; c < 4; ++c)
-        if (gain[c].size() >= 5)
-          profile_.noise.gain[c] = static_cast<float>(median(gain[c], static_cast<double>(profile_.noise.gain[c])));
-      for (StarFit& s : seeds_) s.shape.sigma = profile_.sigma_px;
+      profile_.noise = noise_from(noises, profile_.noise);
+      share_shape(sample);
+      make_seeds();
     }
   }
 
-  /// Excess of squared residuals over sky noise per unit of star light, per class of the pattern.
-  [[nodiscard]] std::array<double, 4> gain_of(const FitPixels& pixels, const StarFit& f) const {
-    const FitResiduals r = residuals_of(pixels, f, profile_.wings);
-    std::array<double, 4> excess{}, light{}, gain{};
-    std::size_t i = 0;
-    for (std::size_t row = 0; row < pixels.spans.rows.size(); ++row)
-      for (int x = pixels.spans.rows[row].x0; x < pixels.spans.rows[row].x1; ++x, ++i) {
-        const auto k = static_cast<Eigen::Index>(i);
-        const auto c = static_cast<std::size_t>(background_.class_of(x, pixels.spans.y0 + static_cast<int>(row)));
-        const double sky = pixels.sky_variance[i], m = std::max(0.0F, r.light[k]);
-        const double variance = sky + pixels.gain[i] * m;
-        if (!std::isfinite(variance) || r.leverage[k] > 0.8F) continue;
-        const double w = 1.0 / (variance * variance);
-        excess[c] += w * m * (r.residual[k] * r.residual[k] / (1.0 - r.leverage[k]) - sky);
-        light[c] += w * m * m;
+  /// Width, and in trailed frames the motion, from the exemplars' fits.
+  void share_shape(const std::vector<std::size_t>& sample) {
+    // Widths are compared at the sample's common trail: each star's own scatters and would make all look narrow.
+    std::vector<double> squares, q1, q2;
+    std::vector<TrailSample> trails;
+    for (const std::size_t i : sample) {
+      if (!fits_[i]) continue;
+      TrailSample t{{fits_[i]->shape.x, fits_[i]->shape.y}, 0.0, 0.0};
+      trail_of(*fits_[i], t.tx, t.ty);
+      trails.push_back(t);
+      const TrailSquare q = square_of(t.tx, t.ty);
+      q1.push_back(q.q1);
+      q2.push_back(q.q2);
+      const double across = width_across(*fits_[i]);
+      squares.push_back(profile_.motion ? across * across : across * across + std::hypot(q.q1, q.q2) / 24.0);
+    }
+    const double common = profile_.motion ? 0.0 : std::hypot(median_or(q1, 0.0), median_or(q2, 0.0));
+    const double square = median_or(squares, profile_.sigma_px * profile_.sigma_px) - common / 24.0;
+    profile_.sigma_px = std::sqrt(std::max(0.09, square));
+    if (!profile_.motion) return;
+    if (auto better = fit_motion_field(trails, profile_.motion->centre, profile_.motion->bend, profile_.sigma_px))
+      profile_.motion = better;
+  }
+
+  /// The share of light in the wings that the exemplars' fits prefer. Each star's say is limited, and together they
+  /// must prefer wings clearly: a wing that is not there makes every flux too large.
+  void choose_wings(const std::vector<std::size_t>& sample) {
+    constexpr std::array<double, 5> shares{0.0, 0.06, 0.12, 0.2, 0.3};
+    constexpr double kSay = 10.0,
+                     kClear = 30.0;  // in deviance; one parameter at 5σ, and a little for the choice among five
+    const std::size_t n = std::min<std::size_t>(sample.size(), 40);
+    std::vector<std::optional<double>> plain(n);
+    double best_gain = kClear, best_share = 0.0;
+    for (const double share : shares) {
+      profile_.wings.share = share;
+      for_each(n, [&](std::size_t j) { fit(sample[j], seeds_); });
+      double gain = 0.0;
+      for (std::size_t j = 0; j < n; ++j) {
+        if (!fits_[sample[j]]) continue;
+        if (share == 0.0) plain[j] = fits_[sample[j]]->deviance;
+        if (plain[j]) gain += std::clamp(*plain[j] - fits_[sample[j]]->deviance, -kSay, kSay);
       }
-    for (std::size_t c = 0; c < 4; ++c) gain[c] = light[c] > 0.0 ? std::max(1e-6, excess[c] / light[c]) : 0.0;
-    return gain;
+      if (gain > best_gain) best_gain = gain, best_share = share;
+    }
+    profile_.wings.share = best_share;
   }
 
   /// Stars with neighbours once more, with the neighbours' fits instead of their first guesses.
@@ -159,27 +198,11 @@ class FrameFitter {
     }
   }
 
-  static void store(const StarFit& f, Star& s) {
-    s.position = {f.shape.x, f.shape.y};
-    s.position_cov = {f.covariance(0, 0), f.covariance(0, 1), f.covariance(1, 1)};
-    s.background += f.sky;
-    if (f.colours == 1) {
-      s.flux = f.flux[0];
-      s.flux_sigma = std::sqrt(f.covariance(6, 6));
-    } else {  // as many samples see green as red and blue together
-      const Eigen::Vector3d share(0.25, 0.5, 0.25);
-      s.flux = share.dot(Eigen::Map<const Eigen::Vector3d>(f.flux.data()));
-      s.flux_sigma = std::sqrt(share.dot(f.covariance.block<3, 3>(6, 6) * share));
-    }
-    s.fwhm_px = kFwhmPerSigma * f.shape.sigma;
-    s.flags.fit_failed = false;
-  }
-
   const Frame& frame_;
   const BackgroundMap& background_;
   const StarOptions& options_;
+  FrameProfile& profile_;
   std::vector<Star>& stars_;
-  FrameProfile profile_;
   std::vector<StarFit> seeds_;
   std::vector<std::optional<StarFit>> fits_;
   std::vector<std::vector<std::uint32_t>> neighbours_;
@@ -187,9 +210,9 @@ class FrameFitter {
 
 }  // namespace
 
-FrameProfile fit_stars(const Frame& frame, const BackgroundMap& background, double window_px,
-                       const StarOptions& options, std::vector<Star>& stars) {
-  return FrameFitter(frame, background, options, stars).run(window_px);
+void fit_stars(const Frame& frame, const BackgroundMap& background, const StarOptions& options, FrameProfile& profile,
+               std::vector<Star>& stars) {
+  FrameFitter(frame, background, options, profile, stars).run();
 }
 
 }  // namespace polewright

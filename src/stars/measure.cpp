@@ -86,15 +86,20 @@ WindowSums window_sums(const Stamp& stamp, double sky, double x, double y, doubl
   return s;
 }
 
-/// Moments of a Gaussian image from those under a Gaussian window: the inverses differ by the window's.
+/// Moments of a Gaussian image from those under a Gaussian window: along each principal axis the inverses differ by
+/// the window's. Beyond seven windows' width the size is not known; it is then given as that.
 Covariance2 without_window(const Covariance2& seen, double sigma) {
-  const double det = seen.xx * seen.yy - seen.xy * seen.xy, w = 1.0 / (sigma * sigma);
-  if (!(det > 0.0)) return seen;
-  const double a = seen.yy / det - w, b = -seen.xy / det, c = seen.xx / det - w;
-  const double d = a * c - b * b;
-  const double limit = 0.02 * w;  // beyond seven windows' width the image is not a point and its size is not known
-  if (!(a > limit) || !(c > limit) || !(d > limit * limit)) return {50.0 / w, 0.0, 50.0 / w};
-  return {c / d, -b / d, a / d};
+  const double w = 1.0 / (sigma * sigma);
+  const double half = 0.5 * (seen.xx - seen.yy), mean = 0.5 * (seen.xx + seen.yy);
+  const double spread = std::hypot(half, seen.xy);
+  const auto open_up = [&](double variance) {
+    if (variance <= 0.0) return variance;
+    return 1.0 / std::max(1.0 / variance - w, 0.02 * w);
+  };
+  const double major = open_up(mean + spread), minor = open_up(mean - spread);
+  const double c = spread > 0.0 ? half / spread : 1.0, s = spread > 0.0 ? seen.xy / spread : 0.0;  // doubled angle
+  return {0.5 * (major + minor) + 0.5 * (major - minor) * c, 0.5 * (major - minor) * s,
+          0.5 * (major + minor) - 0.5 * (major - minor) * c};
 }
 
 }  // namespace

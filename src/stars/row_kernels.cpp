@@ -63,6 +63,15 @@ void convolve_column(const float* const* rows, const float* __restrict taps, int
 }
 
 POLEWRIGHT_CLONES
+void quantise_row(const float* __restrict in, float scale, int n, std::int16_t* __restrict out) {
+  for (int i = 0; i < n; ++i) {
+    float v = in[i] * scale;
+    v = v > 32767.0F ? 32767.0F : v < -32767.0F ? -32767.0F : v;
+    out[i] = static_cast<std::int16_t>(static_cast<int>(v + (v < 0.0F ? -0.5F : 0.5F)));
+  }
+}
+
+POLEWRIGHT_CLONES
 static bool any_above(const float* row, float threshold, int n) {
   int hits = 0;
   for (int i = 0; i < n; ++i) hits += row[i] > threshold ? 1 : 0;

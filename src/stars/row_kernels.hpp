@@ -22,6 +22,9 @@ void convolve_row(const float* in, const float* taps, int radius, int n, float* 
 /// The same down a column: rows[radius] is the middle of 2·radius+1 row pointers.
 void convolve_column(const float* const* rows, const float* taps, int radius, int n, float* out);
 
+/// out = in·scale, rounded and clipped to 16 bits.
+void quantise_row(const float* in, float scale, int n, std::int16_t* out);
+
 /// Positions i in [0, n) with row[i] above the threshold, not below any of its eight neighbours and above the four
 /// that come before it in reading order, so that equal neighbours give one maximum. The rows have one valid sample
 /// on both sides. Returns how many were written.

@@ -87,7 +87,8 @@ class Problem {
     for (int i = 0; i < n_; ++i) {
       const auto k = static_cast<std::size_t>(i);
       const auto flux = static_cast<float>(p[kFlux + d_.colour[k]]);
-      w_.weight[i] = 1.0F / (d_.sky_variance[k] + d_.gain[k] * std::max(0.0F, flux * w_.planes(i, 0)));
+      const float light = std::max(0.0F, flux * w_.planes(i, 0)), off = d_.mismatch * light;
+      w_.weight[i] = 1.0F / (d_.sky_variance[k] + d_.gain[k] * light + off * off);
       const float root = std::sqrt(w_.weight[i]);
       w_.residual[i] = root * (d_.value[k] - w_.model[i]);
       for (int q = 0; q < kShapeParameters; ++q) w_.jacobian(i, q) = root * flux * w_.planes(i, q + 1);
@@ -116,6 +117,12 @@ class Problem {
     return out.allFinite();
   }
   [[nodiscard]] double chi2() const { return chi2_; }
+  [[nodiscard]] double deviance() const {
+    double sum = chi2_;
+    for (int i = 0; i < n_; ++i)
+      if (w_.weight[i] > 0.0F) sum -= std::log(static_cast<double>(w_.weight[i]));
+    return sum;
+  }
 
  private:
   const FitPixels& d_;
@@ -170,6 +177,7 @@ std::optional<StarFit> fit_star(const FitPixels& pixels, const StarFit& start, c
       if (settled(step, p)) {
         assign(p, fit);
         fit.chi2 = problem.chi2();
+        fit.deviance = problem.deviance();
         fit.pixels = pixels.spans.pixels;
         if (!problem.covariance(fit.covariance)) return {};
         return fit;
@@ -204,6 +212,7 @@ FitResiduals residuals_of(const FitPixels& pixels, const StarFit& fit, const Win
   out.residual.resize(n);
   out.light.resize(n);
   const Eigen::MatrixXf covariance = fit.covariance.cast<float>();
+  out.weight = w.weight;
   out.leverage = (w.jacobian * covariance).cwiseProduct(w.jacobian).rowwise().sum();
   for (int i = 0; i < n; ++i) {
     const auto k = static_cast<std::size_t>(i);

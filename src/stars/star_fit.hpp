@@ -13,9 +13,12 @@
 
 namespace polewright {
 
-/// Variance of a pixel: sky noise² plus gain·light, per position of the 2×2 pattern (one value for mono frames).
+/// Variance of a pixel: sky noise² + gain·light + (mismatch·light)². The gain is per position of the 2×2 pattern (one
+/// value for mono frames); the mismatch stands for images that are not quite the model, so that their errors stay
+/// honest.
 struct NoiseModel {
   std::array<float, 4> gain{};  ///< sample units per electron
+  float mismatch = 0.0F;
 };
 
 /// The pixels one fit sees. Mosaics keep their own sky level per colour and get one amplitude per colour; nothing is
@@ -28,6 +31,7 @@ struct FitPixels {
   std::vector<float> sky_share;      ///< how a change of sky brightness shows in this colour; 1 for mono frames
   std::vector<std::uint8_t> colour;  ///< index of the amplitude
   int colours = 1;
+  float mismatch = 0.0F;
 };
 FitPixels cut_pixels(const Frame& frame, const BackgroundMap& background, const NoiseModel& noise, PixelPoint middle,
                      double trail_x_px, double trail_y_px, double reach);
@@ -43,6 +47,7 @@ struct StarFit {
   int colours = 1;
   FitMatrix covariance;  ///< in the order of kMaxParameters' comment; Cramér–Rao for the noise model
   double chi2 = 0.0;
+  double deviance = 0.0;  ///< χ² + Σ ln variance: comparable between models, which weigh pixels differently
   int pixels = 0, iterations = 0;
 };
 
@@ -65,7 +70,7 @@ void subtract_star(const StarFit& neighbour, const Wings& wings, FitPixels& pixe
 /// How each pixel sits with a fit, for judging the noise model: `leverage` is the part of the pixel's own noise that
 /// the fit has followed.
 struct FitResiduals {
-  Eigen::VectorXf residual, light, leverage;
+  Eigen::VectorXf residual, light, leverage, weight;
 };
 FitResiduals residuals_of(const FitPixels& pixels, const StarFit& fit, const Wings& wings);
 

@@ -1,0 +1,64 @@
+#include "stars/star_size.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "stars/calibration.hpp"
+#include "stars/measure.hpp"
+
+namespace polewright {
+namespace {
+
+constexpr std::size_t kWanted = 200;
+constexpr double kLeastSignificance = 10.0;
+constexpr double kMinSigma_px = 0.45;  // a point blurred by the pixel alone has 0.29
+constexpr double kMaxSigma_px = 8.0;
+
+/// One pass over the candidates with a window of the given width.
+StarSize size_through(const Frame& frame, const BackgroundMap& background, const std::vector<Candidate>& candidates,
+                      double window_px) {
+  std::vector<double> major, minor, q1, q2, ratio;
+  for (const Candidate& c : candidates) {
+    if (major.size() >= kWanted || static_cast<double>(c.significance) < kLeastSignificance) break;
+    const Measurement m = measure(frame, background, {static_cast<double>(c.x), static_cast<double>(c.y)}, window_px);
+    if (!m.converged || m.saturated_pixels > 0 || m.at_edge) continue;
+    const double half = 0.5 * (m.moments.xx - m.moments.yy), mean = 0.5 * (m.moments.xx + m.moments.yy);
+    const double spread = std::hypot(half, m.moments.xy);
+    if (mean - spread < kMinSigma_px * kMinSigma_px) continue;  // a hot pixel or a cosmic ray
+    major.push_back(mean + spread);
+    minor.push_back(mean - spread);
+    ratio.push_back((mean + spread) / (mean - spread));
+    q1.push_back(24.0 * half);  // moments along and across differ by L²/12
+    q2.push_back(24.0 * m.moments.xy);
+  }
+  StarSize size;
+  size.stars = static_cast<int>(major.size());
+  if (size.stars < 5) {
+    size.sigma_px = size.sigma_across_px = window_px;
+    return size;
+  }
+  const double across = median_or(minor, 0.0), along = median_or(major, 0.0);
+  size.sigma_px = std::clamp(std::sqrt(0.5 * (across + along)), kMinSigma_px, kMaxSigma_px);
+  size.sigma_across_px = std::clamp(std::sqrt(across), kMinSigma_px, kMaxSigma_px);
+  size.q1 = median_or(q1, 0.0);
+  size.q2 = median_or(q2, 0.0);
+  size.elongation = median_or(ratio, 1.0);
+  return size;
+}
+
+}  // namespace
+
+StarSize measure_star_size(const Frame& frame, const BackgroundMap& background,
+                           const std::vector<Candidate>& candidates) {
+  StarSize size = size_through(frame, background, candidates, kFirstLook_px);
+  for (int round = 0; round < 2 && size.stars >= 5; ++round) {
+    const StarSize next = size_through(frame, background, candidates, size.sigma_across_px);
+    if (next.stars < 5) break;
+    const bool settled = std::abs(next.sigma_across_px - size.sigma_across_px) < 0.05 * size.sigma_across_px;
+    size = next;
+    if (settled) break;
+  }
+  return size;
+}
+
+}  // namespace polewright
