@@ -35,10 +35,9 @@ Backdrop::Backdrop(const Exposure& exposure, const Detector& detector, const Ext
     : exposure_(&exposure), detector_(&detector), extras_(&extras), sky_e_(sky_e) {
   const Lens& lens = exposure.scene().lens;
   if (extras.foreground) skyline_.emplace(*extras.foreground);
+  circle_px_ = image_circle_px(lens);
   columns_ = lens.width_px / kCell + 2;
   lines_ = lens.height_px / kCell + 2;
-  const auto centre = exposure.attitude(0.0).inverse() * Vec<Camera>{0, 0, 1};
-  centre_azimuth_ = std::atan2(centre.x, centre.y);
   // The ground drifts by a few pixels at most while the sky is tracked: nine moments draw that smoothly.
   for (const Step& step : steps_of(exposure, skyline_ && exposure.scene().mount.rate_ratio != 0.0 ? 9 : 1)) {
     const auto enu_from_camera = step.attitude.inverse();
@@ -47,11 +46,11 @@ Backdrop::Backdrop(const Exposure& exposure, const Detector& detector, const Ext
     for (int j = 0; j < lines_; ++j) {
       for (int i = 0; i < columns_; ++i) {
         const PixelPoint place{static_cast<double>(i * kCell), static_cast<double>(j * kCell)};
-        const auto direction = unproject(lens, place);
+        const auto direction = unproject(lens, inside_circle(place));
         Node node;
         if (direction) {
           const Vec<Enu> enu = enu_from_camera * *direction;
-          node.azimuth = static_cast<float>(azimuth_difference(std::atan2(enu.x, enu.y), centre_azimuth_));
+          node.azimuth = static_cast<float>(std::atan2(enu.x, enu.y));
           node.altitude = static_cast<float>(std::atan2(enu.z, std::hypot(enu.x, enu.y)));
           if (layers_.empty()) node.sky = static_cast<float>(sky_e_ * glow(enu, place) * vignetting(place));
         }
@@ -60,6 +59,14 @@ Backdrop::Backdrop(const Exposure& exposure, const Detector& detector, const Ext
     }
     layers_.push_back(std::move(layer));
   }
+}
+
+PixelPoint Backdrop::inside_circle(PixelPoint place) const {
+  const PixelPoint centre = exposure_->scene().lens.principal_point();
+  const double r = std::hypot(place.x - centre.x, place.y - centre.y);
+  if (r < circle_px_) return place;
+  const double shrink = 0.9999 * circle_px_ / r;
+  return {centre.x + (place.x - centre.x) * shrink, centre.y + (place.y - centre.y) * shrink};
 }
 
 double Backdrop::vignetting(PixelPoint place) const {
@@ -121,42 +128,48 @@ void Backdrop::row(int y, std::span<float> electrons) const {
     for (int i = 0; i < n; ++i) electrons[static_cast<std::size_t>(x0 + i)] = left + slope * static_cast<float>(i);
   }
   if (skyline_) shade_ground(y, electrons);
+  darken_outside(y, electrons);
+}
+
+void Backdrop::darken_outside(int y, std::span<float> electrons) const {
+  // No lens, no light: beyond the image circle the sensor stays dark.
+  const PixelPoint centre = exposure_->scene().lens.principal_point();
+  const double half = std::sqrt(std::max(0.0, square(circle_px_) - square(y - centre.y)));
+  if (half > std::max(centre.x, static_cast<double>(electrons.size()) - centre.x)) return;
+  for (std::size_t x = 0; x < electrons.size(); ++x)
+    if (std::abs(static_cast<double>(x) - centre.x) > half) electrons[x] = 0.0F;
+}
+
+Backdrop::Ground Backdrop::ground_at(std::size_t layer, int x, int y) const {
+  const int column = x / kCell, line = y / kCell;
+  const double u = static_cast<double>(x % kCell) / kCell, v = static_cast<double>(y % kCell) / kCell;
+  const Node &a = node(layer, column, line), &b = node(layer, column + 1, line);
+  const Node &c = node(layer, column, line + 1), &d = node(layer, column + 1, line + 1);
+  const auto mean = [&](double va, double vb, double vc, double vd) {
+    return std::lerp(std::lerp(va, vb, u), std::lerp(vc, vd, u), v);
+  };
+  // Azimuths are averaged as differences from the first, which the cut at ±180° does not disturb.
+  const double turn = mean(0.0, azimuth_difference(b.azimuth, a.azimuth), azimuth_difference(c.azimuth, a.azimuth),
+                           azimuth_difference(d.azimuth, a.azimuth));
+  return {a.azimuth + turn, mean(a.altitude, b.altitude, c.altitude, d.altitude)};
 }
 
 void Backdrop::shade_ground(int y, std::span<float> electrons) const {
-  const int line = y / kCell;
-  const float v = static_cast<float>(y % kCell) / kCell;
-  const double low = skyline_->lowest_rad(), high = skyline_->highest_rad(),
-               share = 1.0 / static_cast<double>(layers_.size());
-  const auto ground_e = sky_e_ * extras_->foreground->albedo;
-  for (int column = 0; column + 1 < columns_; ++column) {
-    const int x0 = column * kCell, n = std::min(kCell, static_cast<int>(electrons.size()) - x0);
-    const auto corners = [&](float Node::*value, std::size_t layer, float& left, float& slope) {
-      left = std::lerp(node(layer, column, line).*value, node(layer, column, line + 1).*value, v);
-      slope =
-          (std::lerp(node(layer, column + 1, line).*value, node(layer, column + 1, line + 1).*value, v) - left) / kCell;
-    };
-    float altitude = 0.0F, altitude_slope = 0.0F, azimuth = 0.0F, azimuth_slope = 0.0F;
-    corners(&Node::altitude, 0, altitude, altitude_slope);
-    const double margin = 0.01 + kSidereal_rad_per_s * exposure_->scene().exposure_s;  // the ground moves meanwhile
-    if (std::min(altitude, altitude + kCell * altitude_slope) > high + margin) continue;
-    const bool all_ground = std::max(altitude, altitude + kCell * altitude_slope) < low - margin;
-    for (int i = 0; i < n; ++i) {
-      double hidden = all_ground ? 1.0 : 0.0;
-      for (std::size_t layer = 0; !all_ground && layer < layers_.size(); ++layer) {
-        corners(&Node::altitude, layer, altitude, altitude_slope);
-        corners(&Node::azimuth, layer, azimuth, azimuth_slope);
-        const double a = azimuth + azimuth_slope * static_cast<float>(i) + centre_azimuth_;
-        if (altitude + altitude_slope * static_cast<float>(i) < skyline_->altitude_rad(a)) hidden += share;
-      }
-      corners(&Node::altitude, 0, altitude, altitude_slope);
-      corners(&Node::azimuth, 0, azimuth, azimuth_slope);
-      const double shade = hidden > 0.0 ? skyline_->ground_shade(azimuth + azimuth_slope * static_cast<float>(i),
-                                                                 altitude + altitude_slope * static_cast<float>(i))
-                                        : 0.0;
-      float& e = electrons[static_cast<std::size_t>(x0 + i)];
-      e = static_cast<float>(e * (1.0 - hidden) + hidden * ground_e * shade);
+  const double share = 1.0 / static_cast<double>(layers_.size()), ground_e = sky_e_ * extras_->foreground->albedo;
+  // More than the ground moves in the exposure.
+  const double margin = 0.01 + kSidereal_rad_per_s * exposure_->scene().exposure_s;
+  const double surely_sky = skyline_->highest_rad() + margin, surely_ground = skyline_->lowest_rad() - margin;
+  for (std::size_t x = 0; x < electrons.size(); ++x) {
+    const Ground first = ground_at(0, static_cast<int>(x), y);
+    if (first.altitude > surely_sky) continue;
+    double hidden = first.altitude < surely_ground ? 1.0 : 0.0;
+    for (std::size_t layer = 0; first.altitude >= surely_ground && layer < layers_.size(); ++layer) {
+      const Ground g = layer == 0 ? first : ground_at(layer, static_cast<int>(x), y);
+      if (g.altitude < skyline_->altitude_rad(g.azimuth)) hidden += share;
     }
+    if (hidden == 0.0) continue;
+    const double lit = ground_e * skyline_->ground_shade(first.azimuth, first.altitude);
+    electrons[x] = static_cast<float>(electrons[x] * (1.0 - hidden) + hidden * lit);
   }
 }
 

@@ -28,10 +28,18 @@ class Backdrop {
   static constexpr int kCell = 16;
   struct Node {
     float sky = 0.0F;
-    float azimuth = 0.0F, altitude = 0.0F;  ///< of the ground behind it, mid-exposure, relative to the frame centre
+    float azimuth = 0.0F, altitude = 0.0F;  ///< rad
   };
+  struct Ground {
+    double azimuth = 0.0, altitude = 0.0;
+  };
+  /// Direction over the ground behind a pixel at one moment of the exposure.
+  [[nodiscard]] Ground ground_at(std::size_t layer, int x, int y) const;
   [[nodiscard]] double glow(Vec<Enu> direction, PixelPoint place) const;
   [[nodiscard]] double cloud(Vec<Enu> direction) const;
+  /// The place itself or, outside the image circle, the nearest one just inside.
+  [[nodiscard]] PixelPoint inside_circle(PixelPoint place) const;
+  void darken_outside(int y, std::span<float> electrons) const;
   void shade_ground(int y, std::span<float> electrons) const;
   [[nodiscard]] const Node& node(std::size_t layer, int column, int line) const;
 
@@ -40,7 +48,7 @@ class Backdrop {
   const Extras* extras_;
   double sky_e_;
   int columns_ = 0, lines_ = 0;
-  double centre_azimuth_ = 0.0;
+  double circle_px_ = 0.0;
   std::optional<Skyline> skyline_;
   std::vector<std::vector<Node>> layers_;  ///< one per moment of the exposure; a single one without a landscape
 };

@@ -111,6 +111,10 @@ Angle image_limit(const Lens& lens) {
   return Angle::rad(ideal_angle(lens.projection, largest_ideal_radius(lens)));
 }
 
+double image_circle_px(const Lens& lens) {
+  return lens.focal_px() * distorted(lens, largest_ideal_radius(lens));
+}
+
 Angle frame_radius(const Lens& lens) {
   Angle widest;
   for (const double x : {-0.5, lens.width_px - 0.5}) {

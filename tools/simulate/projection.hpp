@@ -18,4 +18,7 @@ namespace polewright::simulate {
 /// Widest angle from the axis at which the lens forms an image.
 [[nodiscard]] Angle image_limit(const Lens& lens);
 
+/// Radius of the image circle, pixels from the principal point.
+[[nodiscard]] double image_circle_px(const Lens& lens);
+
 }  // namespace polewright::simulate

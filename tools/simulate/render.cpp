@@ -139,18 +139,21 @@ std::vector<StarTruth> paint_stars(const Exposure& exposure, std::span<const Sky
   return seen;
 }
 
-void paint_streaks(const std::vector<Streak>& streaks, int frame, const Scene& scene, const Detector& detector,
-                   Canvas& canvas) {
+void paint_streaks(const std::vector<Streak>& streaks, int frame, const Exposure& exposure, const Detector& detector,
+                   const Backdrop& backdrop, Canvas& canvas) {
+  const auto enu_from_camera = exposure.attitude(0.0).inverse();
   const ColourShares shares = filter_shares(detector.mosaic, 0.0);
   for (const Streak& s : streaks) {
     if (s.frame != frame) continue;
     const double length = std::hypot(s.to.x - s.from.x, s.to.y - s.from.y), step = 0.4;
     for (double at = 0.0; at < length; at += step) {
       const double u = at / length, t = s.begin_fraction + u * (s.end_fraction - s.begin_fraction);
-      const double phase = s.blinks_hz * t * scene.exposure_s;
+      const PixelPoint place{std::lerp(s.from.x, s.to.x, u), std::lerp(s.from.y, s.to.y, u)};
+      const auto direction = unproject(exposure.scene().lens, place);
+      if (!direction || backdrop.hidden(enu_from_camera * *direction)) continue;
+      const double phase = s.blinks_hz * t * exposure.scene().exposure_s;
       const bool flash = s.blinks_hz > 0.0 && phase - std::floor(phase) < 0.06;
-      stamp(canvas, {std::lerp(s.from.x, s.to.x, u), std::lerp(s.from.y, s.to.y, u)}, detector.psf.sigma_px,
-            s.e_per_px * step * (flash ? 12.0 : 1.0), shares);
+      stamp(canvas, place, detector.psf.sigma_px, s.e_per_px * step * (flash ? 12.0 : 1.0), shares);
     }
   }
 }
@@ -194,7 +197,7 @@ RenderedFrame render_frame(const Scene& scene, std::span<const SkyStar> stars, i
     for (const GroundLight& light : ground_lights(*options.extras.foreground, Angle::rad(0.7 / scene.lens.focal_px())))
       painter.lamp(Exposure::ground(light.direction), light.e_per_s * scene.exposure_s);
   }
-  paint_streaks(options.extras.streaks, frame, scene, detector, canvas);
+  paint_streaks(options.extras.streaks, frame, exposure, detector, backdrop, canvas);
 
   Frame& f = out.frame;
   f.width = canvas.width;
