@@ -16,12 +16,12 @@ namespace polewright {
 
 /// Hints make identification faster; none of them decides, and a wrong one must not break it.
 struct IdentifyHints {
-  std::optional<double> focal_px;            ///< believed to 15 %
-  std::optional<Vec<Icrs>> centre;           ///< rough centre of the frame
+  std::optional<double> focal_px;                  ///< believed to 15 %
+  std::optional<Vec<Icrs>> centre;                 ///< rough centre of the frame
   std::optional<Rotation<Camera, Icrs>> attitude;  ///< of a neighbouring frame
-  std::optional<LensModel> lens;             ///< solved on a neighbouring frame
-  std::optional<UtcTime> time;               ///< for planets and proper motion
-  std::optional<Site> site;                  ///< for refraction in wide fields and the horizon; used with time
+  std::optional<LensModel> lens;                   ///< solved on a neighbouring frame
+  std::optional<UtcTime> time;                     ///< for planets and proper motion
+  std::optional<Site> site;                        ///< for refraction in wide fields and the horizon; used with time
 };
 
 struct IdentifyOptions {
@@ -43,13 +43,17 @@ struct StarMatch {
 };
 
 /// A solved frame. With hints.time and hints.site the attitude refers to observed places mapped back to ICRS, so the
-/// fit is not bent by refraction; without them it is fitted to ICRS places directly.
+/// fit is not bent by refraction; without them it is fitted to ICRS places directly. The mapping back is the one
+/// rotation that brings the field's observed places nearest to their ICRS places.
 struct Identification {
   Rotation<Camera, Icrs> camera_from_icrs;
+  /// Attitude over the ground, fitted to observed places; present when hints.time and hints.site were used. Not used
+  /// when the observed places fit worse than the catalogue's, as they do when the clock or the site is wrong.
+  std::optional<Rotation<Camera, Enu>> camera_from_enu;
   LensModel lens;
-  std::vector<StarMatch> matches;   ///< inliers only
-  double residual_rms_px = 0.0;     ///< per axis, over inliers
-  double log10_chance = 0.0;        ///< log10 of the probability that the match is an accident
+  std::vector<StarMatch> matches;  ///< inliers, brightest in the catalogue first; planets last, not used in the fit
+  double residual_rms_px = 0.0;    ///< per axis, over inliers without planets
+  double log10_chance = 0.0;       ///< log10 of the probability that the match is an accident
 };
 
 enum class IdentifyOutcome { identified, not_identified, too_few_stars };

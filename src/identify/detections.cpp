@@ -1,0 +1,82 @@
+#include "identify/detections.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace polewright {
+namespace {
+
+/// A centroid better than this is not believed: pixels are not perfect squares of equal response.
+constexpr double kBestCentroid_px = 0.02;
+/// Sigma of a star whose list gives none: rough centroids reach this.
+constexpr double kUnknownSigma_px = 0.3;
+
+}  // namespace
+
+Detections::Detections(const StarList& stars, std::size_t limit) : width_(stars.width), height_(stars.height) {
+  for (std::uint32_t i = 0; i < stars.stars.size(); ++i) {
+    const Star& s = stars.stars[i];
+    if (!s.flags.usable() || !std::isfinite(s.position.x) || !std::isfinite(s.position.y) || !on_frame(s.position))
+      continue;
+    const double variance = 0.5 * (s.position_cov.xx + s.position_cov.yy);
+    const double sigma = variance > 0.0 && std::isfinite(variance) ? std::sqrt(variance) : kUnknownSigma_px;
+    all_.push_back({s.position, std::max(sigma, kBestCentroid_px), i});
+  }
+  std::stable_sort(all_.begin(), all_.end(), [&](const Detection& a, const Detection& b) {
+    return stars.stars[a.star].flux > stars.stars[b.star].flux;
+  });
+  if (all_.size() > limit) all_.resize(limit);
+  cell_px_ = std::max(4.0, std::sqrt(area_px() / static_cast<double>(std::max<std::size_t>(all_.size(), 1))));
+  columns_ = static_cast<int>(width_ / cell_px_) + 1;
+  rows_ = static_cast<int>(height_ / cell_px_) + 1;
+  cell_.resize(static_cast<std::size_t>(columns_) * static_cast<std::size_t>(rows_));
+  for (std::uint32_t i = 0; i < size(); ++i)
+    cell_[static_cast<std::size_t>(row(all_[i].place.y) * columns_ + column(all_[i].place.x))].push_back(i);
+}
+
+double Detections::half_diagonal_px() const {
+  return 0.5 * std::hypot(width_, height_);
+}
+
+bool Detections::on_frame(PixelPoint p, double margin_px) const {
+  return p.x >= -0.5 - margin_px && p.y >= -0.5 - margin_px && p.x <= width_ - 0.5 + margin_px &&
+         p.y <= height_ - 0.5 + margin_px;
+}
+
+int Detections::column(double x) const {
+  return static_cast<int>(std::clamp(x / cell_px_, 0.0, columns_ - 1.0));
+}
+int Detections::row(double y) const {
+  return static_cast<int>(std::clamp(y / cell_px_, 0.0, rows_ - 1.0));
+}
+
+std::optional<std::uint32_t> Detections::nearest(PixelPoint p, double reach_px, std::uint32_t among) const {
+  std::optional<std::uint32_t> found;
+  double best = reach_px * reach_px;
+  const int right = column(p.x + reach_px), bottom = row(p.y + reach_px);
+  for (int r = row(p.y - reach_px); r <= bottom; ++r)
+    for (int c = column(p.x - reach_px); c <= right; ++c)
+      for (const std::uint32_t i : cell_[static_cast<std::size_t>(r * columns_ + c)]) {
+        if (i >= among) break;
+        const double dx = all_[i].place.x - p.x, dy = all_[i].place.y - p.y;
+        if (const double d = dx * dx + dy * dy; d <= best) {
+          best = d;
+          found = i;
+        }
+      }
+  return found;
+}
+
+std::vector<std::uint32_t> Detections::neighbours(std::uint32_t rank, std::size_t count, std::uint32_t among) const {
+  std::vector<std::pair<double, std::uint32_t>> order;
+  const PixelPoint p = all_[rank].place;
+  for (std::uint32_t i = 0; i < std::min(among, size()); ++i)
+    if (i != rank) order.emplace_back(std::hypot(all_[i].place.x - p.x, all_[i].place.y - p.y), i);
+  const std::size_t kept = std::min(count, order.size());
+  std::partial_sort(order.begin(), order.begin() + static_cast<std::ptrdiff_t>(kept), order.end());
+  std::vector<std::uint32_t> found;
+  for (std::size_t i = 0; i < kept; ++i) found.push_back(order[i].second);
+  return found;
+}
+
+}  // namespace polewright
