@@ -7,6 +7,7 @@
 
 #include "polewright/advise.hpp"
 #include "polewright/diagnose.hpp"
+#include "polewright/evidence.hpp"
 #include "polewright/frame.hpp"
 #include "polewright/identify.hpp"
 #include "polewright/mount.hpp"
@@ -59,6 +60,7 @@ struct AlignReport {
   std::optional<ExposureAdvice> exposure;
   std::vector<TrailCause> causes;
   std::vector<std::string> warnings;
+  std::optional<AlignEvidence> evidence;  ///< for the page and the overlay, when asked for; not in the JSON
 };
 
 /// What `polewright inspect` answers.
@@ -72,6 +74,7 @@ struct InspectReport {
   OpticsReport optics;
   std::string identification;  ///< "identified" or why not
   std::vector<std::string> warnings;
+  std::optional<FrameView> view;  ///< for the page and the overlay, when asked for; not in the JSON
 };
 
 struct TextStyle {

@@ -26,6 +26,7 @@ struct SessionOptions {
   BaseGeometry base;
   int threads = 0;
   std::optional<std::filesystem::path> catalogue;
+  bool pictures = false;              ///< gather what the page and the overlay show; reads one frame once more
 };
 
 /// Told of each step ("reading", "finding stars", …) with done and total; may be empty.

@@ -1,0 +1,255 @@
+// `check`: the night as timelines, one chosen frame at full size, and a list to sort, filter and carry away.
+const VERDICTS = ["sharp", "soft", "trailed", "unusable"];
+const VERDICT_SHAPE = { sharp: "disc", soft: "ring", trailed: "triangle", unusable: "cross" };
+const verdictMark = (v) => keyMark(`key-${VERDICT_SHAPE[v] ?? "disc"} verdict-${v}`, KEY_PATHS[VERDICT_SHAPE[v] ?? "disc"]);
+
+/** What the parts of the page share: which frame is chosen and who wants to know. */
+function makeNight(result) {
+  const frames = result.frames;
+  const listeners = [];
+  const night = {
+    frames, chosen: -1,
+    time: frames.map((f, i) => (known(f.mid_time_utc) ? Date.parse(f.mid_time_utc) : i)),
+    dated: frames.every((f) => known(f.mid_time_utc)),
+    onchange: (f) => listeners.push(f),
+    choose: (i) => {
+      if (i < 0 || i >= frames.length || i === night.chosen) return;
+      night.chosen = i;
+      listeners.forEach((f) => f(i));
+    },
+    nearest: (x) => night.time.reduce((best, t, i) => (Math.abs(t - x) < Math.abs(night.time[best] - x) ? i : best), 0),
+  };
+  return night;
+}
+
+function checkAnswer(result) {
+  const s = result.summary, bad = s.trailed + s.unusable;
+  fill(byId("answer-head"), null, bad === 0 ? [s.soft === 0 ? "Every frame is sharp" : "No frame is trailed"]
+    : [figure(result, "summary.trailed", String), " of ", figure(result, "summary.frames", String), s.trailed === 1 ? " frames is trailed" : " frames are trailed"]);
+  section("answer", el("ul", { class: "tally" }, VERDICTS.map((v) => el("li", { class: s[v] ? "" : "none" }, verdictMark(v), figure(result, `summary.${v}`, String, "big"), el("span", null, v)))));
+  const main = result.sequence.causes[0];
+  if (main) section("answer", el("p", { class: "message" }, `Mostly: ${main.cause}. `, el("span", { class: "detail" }, main.evidence)));
+}
+
+const METRICS = [
+  { key: "trail_px", sigma: "trail_sigma_px", title: "Trail, px", fromZero: true, tall: true },
+  { key: "fwhm_px", title: "Star width, px", fromZero: true },
+  { key: "stars", title: "Stars found", fromZero: true },
+  { key: "sky_adu", title: "Sky, sample units" },
+  { key: "roll_arcmin", title: "Roll since the first frame, ′" },
+];
+
+/** Lines behind a chart: the chosen frame, and where the pointing stepped. */
+function nightBackdrop(result, night) {
+  const after = new Map(night.frames.map((f, i) => [f.file, i]));
+  const steps = result.sequence.steps.map((s) => {
+    const i = after.get(s.after_file);
+    return known(i) && i + 1 < night.frames.length ? { x: (night.time[i] + night.time[i + 1]) / 2, kind: s.kind } : null;
+  }).filter(Boolean);
+  return (ctx, area, g) => {
+    const vertical = (x, dash, tone, width) => {
+      const px = g.toDomXCoord(x);
+      ctx.save();
+      ctx.strokeStyle = colour(tone);
+      ctx.lineWidth = width;
+      ctx.setLineDash(dash);
+      ctx.beginPath();
+      ctx.moveTo(px, area.y);
+      ctx.lineTo(px, area.y + area.h);
+      ctx.stroke();
+      ctx.restore();
+      return px;
+    };
+    steps.forEach((s) => {
+      const px = vertical(s.x, [3, 4], "--bad", 1.4);
+      ctx.save();
+      ctx.fillStyle = colour("--ink");
+      ctx.font = "12px system-ui, sans-serif";
+      ctx.textAlign = px > area.x + area.w - 60 ? "right" : "left";
+      ctx.fillText(s.kind, px + (ctx.textAlign === "right" ? -4 : 4), area.y + 12);
+      ctx.restore();
+    });
+    if (night.chosen >= 0) vertical(night.time[night.chosen], [], "--accent", 2.5);
+  };
+}
+
+function nightSeries(night, metric) {
+  return [{ name: metric.title, tone: "--ink", points: (row) => VERDICT_SHAPE[night.frames[night.order[row]].verdict] ?? "disc", line: true,
+    rows: night.order.map((i) => [night.time[i], night.frames[i][metric.key], metric.sigma ? night.frames[i][metric.sigma] : 0]) }];
+}
+
+function shiftSeries(night) {
+  const rows = (axis) => night.order.map((i) => [night.time[i], night.frames[i].shift_px ? night.frames[i].shift_px[axis] : null, 0]);
+  return [{ name: "along the rows", tone: "--ink", points: "disc", line: true, rows: rows(0) },
+    { name: "down the columns", tone: "--accent", points: "square", line: true, dash: true, rows: rows(1) }];
+}
+
+function nightSection(result, night) {
+  night.order = night.frames.map((_, i) => i).sort((a, b) => night.time[a] - night.time[b]);
+  const slider = el("input", { type: "range", min: 0, max: night.frames.length - 1, value: 0, "aria-label": "Frame of the night", oninput: (e) => night.choose(night.order[Number(e.target.value)]) });
+  const position = () => night.order.indexOf(night.chosen);
+  const move = (step) => night.choose(night.order[Math.min(night.order.length - 1, Math.max(0, position() + step))]);
+  const nextBad = () => {
+    const from = position();
+    for (let k = 1; k <= night.order.length; ++k) {
+      const i = night.order[(from + k) % night.order.length];
+      if (night.frames[i].verdict === "trailed" || night.frames[i].verdict === "unusable") return night.choose(i);
+    }
+  };
+  const host = section("night",
+    el("p", { class: "how" }, hasCharts() ? "Choose a frame: click in a chart, move the slider, or pick a name in the list below. Drag across a chart to look closer, double-click to go back." : "Choose a frame with the slider or in the list below."),
+    el("div", { class: "stepper" }, el("button", { type: "button", onclick: () => move(-1), "aria-label": "Frame before" }, "◂"), slider,
+      el("button", { type: "button", onclick: () => move(1), "aria-label": "Frame after" }, "▸"), el("button", { type: "button", onclick: nextBad }, "Next trailed")),
+    el("ul", { class: "key inline" }, VERDICTS.map((v) => el("li", null, verdictMark(v), v))));
+  night.onchange((i) => { slider.value = String(night.order.indexOf(i)); slider.setAttribute("aria-valuetext", `${clock(night.frames[i].mid_time_utc)}, ${night.frames[i].verdict}`); });
+  if (hasCharts()) nightCharts(host, result, night);
+}
+
+function nightCharts(host, result, night) {
+  const backdrop = nightBackdrop(result, night), graphs = [];
+  const grid = el("div", { class: "strips" });
+  host.append(grid);
+  const strip = (title, series, options) => {
+    const area = el("div", { class: "chart", role: "img", "aria-label": `${title} against time; the list below holds the figures.` });
+    grid.append(el("figure", { class: options.tall ? "tall" : "" }, el("h3", null, title), area));
+    queueMicrotask(() => graphs.push(chart(area, series, { time: night.dated, below: backdrop, onpick: (x) => night.choose(night.nearest(x)), height: options.tall ? 210 : 140, fromZero: options.fromZero })));
+  };
+  const has = (key) => night.frames.some((f) => known(f[key]));
+  METRICS.filter((m) => has(m.key)).forEach((m) => strip(m.title, nightSeries(night, m), m));
+  if (has("shift_px")) strip("Shift since the first frame, px", shiftSeries(night), {});
+  queueMicrotask(() => {
+    zoomTogether(graphs);
+    night.onchange(() => graphs.forEach((g) => g.updateOptions({})));
+  });
+}
+
+const CROP_PLACES = ["middle", "top left", "top right", "bottom left", "bottom right"];
+function chosenSection(night, evidence) {
+  const body = el("div", { "aria-live": "polite" });
+  section("chosen", body);
+  night.onchange((i) => {
+    const f = night.frames[i], crop = evidence.crops?.[i];
+    const told = [["Verdict", [verdictMark(f.verdict), ` ${f.verdict}`]], ["Cause", f.cause ?? "none"], ["Trail", known(f.trail_px) ? `${plusMinus(f.trail_px, f.trail_sigma_px)} px at ${plain(f.trail_angle_deg ?? 0, 0)}°` : "unknown"],
+      ["Star width", known(f.fwhm_px) ? `${f.fwhm_px.toFixed(2)} px` : "unknown"], ["Stars", String(f.stars ?? "unknown")], ["Flags", (f.flags ?? []).join(", ") || "none"]];
+    body.replaceChildren(el("p", null, quoted(f.file), `, ${utc(f.mid_time_utc)}`),
+      el("div", { class: "chosen" }, cropGrid(crop, evidence.crop_px), el("dl", null, told.map(([k, v]) => [el("dt", null, k), el("dd", null, v)]))));
+  });
+}
+
+/** Pieces of the frame pixel for pixel, each where it lies: corners in the corners, middle in the middle. */
+function cropGrid(strip, size) {
+  if (!strip) return el("p", { class: "how" }, "No picture of this frame was kept.");
+  const cells = CROP_PLACES.map((place, k) => {
+    const cell = el("div", { class: `crop crop-${k}`, role: "img", "aria-label": `${place}, pixel for pixel` });
+    cell.style.width = cell.style.height = `${size}px`;
+    cell.style.backgroundImage = `url("${strip}")`;
+    cell.style.backgroundPosition = `-${k * size}px 0`;
+    return el("div", { class: `tint cell-${k}` }, cell);
+  });
+  return el("figure", { class: "crops" }, el("div", { class: "crop-grid" }, cells), el("figcaption", { class: "how" }, "middle and corners, pixel for pixel"));
+}
+
+const COLUMNS = [
+  { title: "Time", value: (f) => f.mid_time_utc ?? "", cell: (f) => clock(f.mid_time_utc) },
+  { title: "Verdict", value: (f) => VERDICTS.indexOf(f.verdict), cell: (f) => [verdictMark(f.verdict), ` ${f.verdict}`] },
+  { title: "Cause", value: (f) => f.cause ?? "", cell: (f) => f.cause },
+  { title: "Trail px", value: (f) => f.trail_px, cell: (f) => (known(f.trail_px) ? plusMinus(f.trail_px, f.trail_sigma_px) : null) },
+  { title: "Width px", value: (f) => f.fwhm_px, cell: (f) => (known(f.fwhm_px) ? f.fwhm_px.toFixed(2) : null), wide: true },
+  { title: "Stars", value: (f) => f.stars, cell: (f) => (known(f.stars) ? String(f.stars) : null), wide: true },
+  { title: "Sky", value: (f) => f.sky_adu, cell: (f) => (known(f.sky_adu) ? f.sky_adu.toFixed(0) : null), wide: true },
+  { title: "File", value: (f) => f.file, cell: null },
+];
+
+function frameRow(night, i) {
+  const f = night.frames[i];
+  const name = el("button", { type: "button", class: "link", onclick: () => night.choose(i) }, quoted(f.file.split("/").at(-1)));
+  const row = el("tr", { onclick: (e) => { if (e.target.closest("button") === null) night.choose(i); } },
+    COLUMNS.map((c) => el("td", { class: c.wide ? "wide-only" : null }, c.cell ? c.cell(f) ?? "–" : name)));
+  return row;
+}
+
+function compareBy(column, night, direction) {
+  return (a, b) => {
+    const x = column.value(night.frames[a]), y = column.value(night.frames[b]);
+    if (!known(x) || !known(y)) return known(x) ? -1 : known(y) ? 1 : a - b;  // unknown goes last either way
+    return direction * (typeof x === "string" ? x.localeCompare(y) : x - y) || a - b;
+  };
+}
+
+function listSection(night) {
+  const rows = night.frames.map((_, i) => frameRow(night, i));
+  const body = el("tbody", null, rows), shownCount = el("output", null), exportNote = el("p", { class: "how" });
+  const filter = { verdicts: new Set(VERDICTS), cause: "", name: "" };
+  const passes = (f) => filter.verdicts.has(f.verdict) && (filter.cause === "" || f.cause === filter.cause) && f.file.toLowerCase().includes(filter.name);
+  const shown = () => night.sorted.filter((i) => passes(night.frames[i]));
+  const apply = () => {
+    night.frames.forEach((f, i) => { rows[i].hidden = !passes(f); });
+    shownCount.textContent = `${shown().length} of ${count(night.frames.length, "frame")} shown`;
+  };
+  night.sorted = night.frames.map((_, i) => i);
+  const causes = [...new Set(night.frames.map((f) => f.cause).filter(known))].sort();
+  const controls = el("div", { class: "filters" },
+    el("fieldset", { class: "switches" }, el("legend", null, "Show"), VERDICTS.map((v) => el("label", null, el("input", { type: "checkbox", checked: true, "data-verdict": v,
+      onchange: (e) => { filter.verdicts[e.target.checked ? "add" : "delete"](v); apply(); } }), " ", verdictMark(v), ` ${v}`))),
+    el("label", null, "Cause ", el("select", { onchange: (e) => { filter.cause = e.target.value; apply(); } }, el("option", { value: "" }, "any"), causes.map((c) => el("option", { value: c }, c)))),
+    el("label", null, "Name holds ", el("input", { type: "search", oninput: (e) => { filter.name = e.target.value.toLowerCase(); apply(); } })),
+    el("button", { type: "button", id: "save-list", onclick: () => exportList(shown().map((i) => night.frames[i].file), exportNote) }, "Save these names as a list"));
+  const sortBy = (column, header) => {
+    const direction = header.getAttribute("aria-sort") === "ascending" ? -1 : 1;
+    heads.forEach((h) => h.removeAttribute("aria-sort"));
+    header.setAttribute("aria-sort", direction > 0 ? "ascending" : "descending");
+    night.sorted.sort(compareBy(column, night, direction));
+    body.append(...night.sorted.map((i) => rows[i]));
+  };
+  const heads = COLUMNS.map((c) => {
+    const header = el("th", { scope: "col", class: c.wide ? "wide-only" : null });
+    header.append(el("button", { type: "button", class: "sort", onclick: () => sortBy(c, header) }, c.title));
+    return header;
+  });
+  section("list", controls, el("p", null, shownCount), exportNote,
+    el("div", { class: "wide tall-list", tabindex: "0", role: "region", "aria-label": "All frames" },
+      el("table", { class: "frames" }, el("caption", null, "All frames; the headings sort"), el("thead", null, el("tr", null, heads)), body)));
+  night.onchange((i) => rows.forEach((r, k) => { if (k === i) r.setAttribute("aria-current", "true"); else r.removeAttribute("aria-current"); }));
+  apply();
+}
+
+/** One name a line; a name that itself holds a line break cannot be written that way and is left out, aloud. */
+function exportList(names, note) {
+  const fit = names.filter((n) => !/[\r\n]/.test(n));
+  note.textContent = fit.length === names.length ? `${count(fit.length, "name")} saved.`
+    : `${count(fit.length, "name")} saved; ${names.length - fit.length} left out because the name holds a line break.`;
+  save("frames.txt", fit.map((n) => `${n}\n`).join(""), "text/plain");
+}
+
+function sequenceSection(result) {
+  const q = result.sequence, rows = [];
+  if (known(q.drift_px_per_min)) rows.push(["Drift", figure(result, "sequence.drift_px_per_min", (v) => `${v.toFixed(3)} px a minute`)]);
+  if (q.rate) rows.push(["Tracking rate over sidereal", [figure(result, "sequence.rate.ratio", (v) => plusMinus(v, q.rate.ratio_sigma)), `, ${q.rate.matches}`]]);
+  if (q.axis) rows.push(["Axis to pole", figure(result, "sequence.axis.total_error_arcmin", (v) => `${plusMinus(v, q.axis.total_error_sigma_arcmin)}′`)]);
+  const p = q.periodic_error;
+  if (p) rows.push(["Periodic error", [figure(result, "sequence.periodic_error.amplitude_arcsec", (v) => `${v.toFixed(1)}″`), " every ", figure(result, "sequence.periodic_error.period_s", (v) => `${v.toFixed(0)} s`)]]);
+  q.steps.forEach((s) => rows.push([capital(s.kind), ["after ", quoted(s.after_file.split("/").at(-1)), known(s.shift_px) ? `, ${stepSize(s.shift_px)} px` : ""]]));
+  section("basis", rows.length ? wideTable("The night as a whole", ["What", "Figure"], rows) : null,
+    el("p", { class: "how" }, "Each frame is judged by its own stars; shift and roll follow the star pattern from frame to frame. A frame is called trailed when its motion during the exposure exceeds what you accept, whatever the lens itself does to the corners."),
+    result.warnings?.length ? [el("h3", null, "What limits them"), el("ul", null, result.warnings.map((w) => el("li", null, quoted(w))))] : null);
+}
+const stepSize = (s) => (Array.isArray(s) ? Math.hypot(...s) : s).toFixed(1);
+
+function checkPage(result, evidence) {
+  document.title = "polewright: the night";
+  document.body.classList.add("whole-night");
+  byId("kind").textContent = "a night";
+  const first = result.frames.find((f) => known(f.mid_time_utc));
+  byId("when").textContent = first ? first.mid_time_utc.slice(0, 10) : "";
+  checkAnswer(result);
+  if (result.frames.length) {
+    const night = makeNight(result);
+    nightSection(result, night);
+    chosenSection(night, evidence);
+    listSection(night);
+    const worst = result.frames.findIndex((f) => f.verdict === "trailed");
+    queueMicrotask(() => night.choose(worst >= 0 ? worst : 0));
+  }
+  causesSection(result.sequence.causes);
+  sequenceSection(result);
+}
