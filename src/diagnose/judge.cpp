@@ -1,0 +1,148 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "diagnose/ledger.hpp"
+
+namespace polewright::diagnose {
+namespace {
+
+/// Smeared frames that follow one another up to this many are still gusts; longer, something lasting is at work.
+constexpr std::size_t kLongestGust = 3;
+
+std::size_t sudden_run(const Ledger& l, std::size_t frame) {
+  std::size_t from = frame, to = frame;
+  while (from > 0 && l.sudden(from - 1)) --from;
+  while (to + 1 < l.frames.size() && l.sudden(to + 1)) ++to;
+  return to - from + 1;
+}
+
+/// A step at or next to this frame large enough to have made its smear.
+const Ledger::Event* step_at(const Ledger& l, std::size_t frame) {
+  for (const Ledger::Event& e : l.events) {
+    const bool beside = frame == e.frame || frame + 1 == e.frame;
+    if (e.stays && beside && worst_of(e.moved, l.field) > 0.4 * l.motions[frame].excess_px) return &e;
+  }
+  return nullptr;
+}
+
+std::size_t sudden_count(const Ledger& l) {
+  std::size_t n = 0;
+  for (std::size_t i = 0; i < l.frames.size(); ++i) n += l.sudden(i) ? 1 : 0;
+  return n;
+}
+
+void blame(Judgement& j, const std::string& cause, double trail_px, std::string why) {
+  j.finding.cause = cause;
+  j.finding.why = std::move(why);
+  j.votes = {{cause, 1.0, trail_px}};
+}
+
+void blame_sudden(const Ledger& l, std::size_t frame, Judgement& j) {
+  const FrameMotion& m = l.motions[frame];
+  const double trail = *m.trail_px;
+  if (const Ledger::Event* step = step_at(l, frame)) {
+    blame(j, "slip", trail,
+          fmt::format("trail {:.1f} px where {:.1f} px was due; from here on the field stays shifted by {:.1f} px", trail,
+                      worst_of(m.expected, l.field), std::hypot(step->moved.x(), step->moved.y())));
+    return;
+  }
+  // Gusts are exceptions. When they are the rule, something that this analysis has no name for is at work.
+  const bool rare = 4 * sudden_count(l) <= std::max<std::size_t>(l.frames.size(), 8);
+  if (rare && sudden_run(l, frame) <= kLongestGust && l.series.size() >= 4) {
+    blame(j, "gust or knock", trail,
+          fmt::format("trail {:.1f} px where {:.1f} px was due; the pointing returns afterwards", trail,
+                      worst_of(m.expected, l.field)));
+    return;
+  }
+  blame(j, "unexplained", trail,
+        fmt::format("trail {:.1f} px, {:.1f} px more than the motion from frame to frame explains", trail, m.excess_px));
+}
+
+void blame_motion(const Ledger& l, std::size_t frame, Judgement& j) {
+  const FrameMotion& m = l.motions[frame];
+  const double trail = *m.trail_px, expected = worst_of(m.expected, l.field);
+  const auto main = std::max_element(m.parts.begin(), m.parts.end(), [](const auto& a, const auto& b) { return a.share < b.share; });
+  if (expected < 0.5 * trail || main == m.parts.end()) {
+    blame(j, "unexplained", trail,
+          fmt::format("trail {:.1f} px, of which the motion from frame to frame explains {:.1f} px", trail, expected));
+    return;
+  }
+  blame(j, main->cause, main->trail_px,
+        main->cause == "unexplained"
+            ? fmt::format("even drift of {:.1f} px in this exposure; without identified stars axis and rate cannot be told apart",
+                          main->trail_px)
+            : fmt::format("{} makes {:.1f} px of the {:.1f} px trail", main->cause, main->trail_px, trail));
+  j.votes.clear();
+  for (const Part& p : m.parts)
+    if (p.share > 0.0) j.votes.push_back({p.cause, p.share, p.trail_px});
+}
+
+void judge_lost(const Ledger& l, std::size_t frame, Judgement& j) {
+  const NightFrame& f = l.frames[frame];
+  const StarSizes& s = l.sizes;
+  j.finding.verdict = Verdict::unusable;
+  const std::string stars = fmt::format("{} stars where {:.0f} were due", f.stars, s.stars_expected);
+  if (s.clouded[frame])
+    blame(j, "clouds", 0.0,
+          f.dimming_mag ? fmt::format("{}, {:.1f} mag of their light gone", stars, s.dim_mag[frame]) : stars + ", and they come back");
+  else if (s.softening == Softening::dew && s.dim_mag[frame] > 0.3)
+    blame(j, "dew", s.growth_px[frame],
+          fmt::format("{}, {:.1f} mag of their light gone and their width grown by {:.1f} px", stars, s.dim_mag[frame], s.growth_px[frame]));
+  else if (s.softening == Softening::focus && s.soft[frame])
+    blame(j, "defocus", s.growth_px[frame], fmt::format("{}, their width grown by {:.1f} px", stars, s.growth_px[frame]));
+  else
+    blame(j, "unexplained", 0.0, stars);
+}
+
+void judge_soft(const Ledger& l, std::size_t frame, Judgement& j) {
+  const StarSizes& s = l.sizes;
+  j.finding.verdict = Verdict::soft;
+  const std::string width = fmt::format("stars {:.1f} px wide, {:.1f} px more than at their best", *l.frames[frame].fwhm_px, s.growth_px[frame]);
+  if (s.softening == Softening::dew)
+    blame(j, "dew", s.growth_px[frame], fmt::format("{}, and {:.1f} mag of their light gone", width, s.dim_mag[frame]));
+  else if (s.softening == Softening::focus)
+    blame(j, "defocus", s.growth_px[frame], width);
+  else
+    blame(j, "unexplained", s.growth_px[frame], width);
+}
+
+}  // namespace
+
+Judgement judge(const Ledger& l, std::size_t frame) {
+  const NightFrame& f = l.frames[frame];
+  const FrameMotion& m = l.motions[frame];
+  Judgement j;
+  j.finding.trail_px = m.trail_px;
+  j.finding.trail_sigma_px = m.trail_sigma_px;
+  j.finding.trail_angle_deg = m.angle_deg;
+  j.finding.trail_from_sequence = m.from_sequence;
+  j.finding.expected_trail_px = worst_of(m.expected, l.field);
+  if (f.spoiled || f.stars < 3) {
+    j.finding.verdict = Verdict::unusable;
+    if (!f.spoiled && l.sizes.stars_expected >= 10.0)
+      judge_lost(l, frame, j);
+    else
+      j.finding.why = f.spoiled ? "no picture of stars" : "hardly a star found";
+    return j;
+  }
+  const bool trailed = m.trail_px && *m.trail_px > l.options.tolerance_px && *m.trail_px > 3.0 * m.trail_sigma_px.value_or(0.0);
+  if (l.sizes.lost[frame] && (l.sizes.clouded[frame] || !trailed)) {
+    judge_lost(l, frame, j);
+  } else if (trailed) {
+    j.finding.verdict = Verdict::trailed;
+    if (m.excess)
+      blame_sudden(l, frame, j);
+    else
+      blame_motion(l, frame, j);
+  } else if (l.sizes.soft[frame]) {
+    judge_soft(l, frame, j);
+  } else {
+    j.finding.verdict = m.trail_px || f.fwhm_px ? Verdict::sharp : Verdict::unusable;
+    if (j.finding.verdict == Verdict::unusable) j.finding.why = "no star could be measured";
+  }
+  return j;
+}
+
+}  // namespace polewright::diagnose

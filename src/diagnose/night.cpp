@@ -1,0 +1,171 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <numbers>
+
+#include "diagnose/ledger.hpp"
+
+namespace polewright {
+namespace diagnose {
+namespace {
+
+/// A leap across more than this share of the frame is somebody aiming anew, not a clamp giving way.
+constexpr double kReAimShare = 0.1;
+
+void list_events(Ledger& l) {
+  const Account& a = l.finding.account;
+  const double noise = wander_px(l.series, a);
+  for (std::size_t i = 0; i < a.components.size(); ++i) {
+    const Component& c = a.components[i];
+    if (c.term != Term::step && c.term != Term::blip) continue;
+    Ledger::Event e;
+    e.frame = l.series.frame[static_cast<std::size_t>(c.at)];
+    e.stays = c.term == Term::step;
+    e.moved = l.series.px_from_y * a.coefficients.row(a.row_of(i)).transpose();
+    const double after = static_cast<double>(l.series.size() - c.at), before = static_cast<double>(c.at);
+    e.sigma_px = e.stays ? noise * std::sqrt(1.0 / std::max(1.0, after) + 1.0 / std::max(1.0, before)) : noise;
+    e.bic_gain = l.finding.bic_gain[i];
+    l.events.push_back(e);
+  }
+  std::sort(l.events.begin(), l.events.end(), [](const auto& x, const auto& y) { return x.frame < y.frame; });
+}
+
+void tell_steps(const Ledger& l, NightDiagnosis& out) {
+  for (const Ledger::Event& e : l.events) {
+    if (!e.stays || e.frame == 0) continue;
+    NightStep step;
+    step.after_frame = e.frame - 1;
+    step.x_px = e.moved.x();
+    step.y_px = e.moved.y();
+    step.roll_arcmin = Angle::rad(e.moved.z() / corner_px(l.field)).arcmin();
+    step.sigma_px = e.sigma_px;
+    if (std::hypot(step.x_px, step.y_px) > kReAimShare * std::min(l.field.width_px, l.field.height_px)) step.kind = StepKind::re_aimed;
+    out.steps.push_back(step);
+  }
+}
+
+void tell_settling(const Ledger& l, NightDiagnosis& out) {
+  const Account& a = l.finding.account;
+  for (std::size_t i = 0; i < a.components.size(); ++i) {
+    if (a.components[i].term != Term::settling) continue;
+    const Displacement moved = l.series.px_from_y * a.coefficients.row(a.row_of(i)).transpose();
+    out.settling = Settling{-moved.x(), -moved.y(), Angle::rad(-moved.z() / corner_px(l.field)).arcmin(), a.components[i].scale_s};
+  }
+}
+
+PeriodicTerm periodic_term(const Ledger& l, std::size_t i) {
+  const Account& a = l.finding.account;
+  const Series& s = l.series;
+  const Eigen::Index row = a.row_of(i);
+  const double along = std::hypot(a.coefficients(row, 0), a.coefficients(row + 1, 0));
+  const Displacement unit = s.px_from_y.col(0);
+  const double px_per_unit = unit.head<2>().norm();
+  PeriodicTerm p;
+  p.period_s = a.components[i].scale_s;
+  p.phase_rad = std::atan2(a.coefficients(row + 1, 0), a.coefficients(row, 0));
+  p.cycles = s.span_s() / p.period_s;
+  const double n = static_cast<double>(s.size());
+  const double freedom = std::max(1.0, n - static_cast<double>(a.coefficients.rows()));
+  const double noise = std::sqrt(a.residual.col(0).squaredNorm() / freedom);
+  // Montgomery and O'Donoghue 1999, Delta Scuti Star Newsletter 13, 28: errors of a sine fitted to even data.
+  const double sigma = noise * std::sqrt(2.0 / n);
+  p.amplitude_px = along * px_per_unit;
+  p.amplitude_sigma_px = sigma * px_per_unit;
+  p.significance = along / std::max(sigma, 1e-12);
+  p.period_sigma_s = p.period_s * p.period_s * std::sqrt(6.0 / n) * noise / (std::numbers::pi * s.span_s() * std::max(along, 1e-12));
+  p.false_alarm = false_alarm(s, a, i, l.options);
+  if (l.field.focal_px) {
+    // With the pole known the first column is a turn about it; its length in px per radian of turn says how far.
+    const double turn_rad = l.field.pole ? star_turn_of(unit, l.field).norm() : px_per_unit / *l.field.focal_px;
+    p.amplitude_arcsec = Angle::rad(along * turn_rad).arcsec();
+    p.amplitude_sigma_arcsec = Angle::rad(sigma * turn_rad).arcsec();
+  }
+  return p;
+}
+
+void tell_periodic(const Ledger& l, NightDiagnosis& out) {
+  for (std::size_t i = 0; i < l.finding.account.components.size(); ++i)
+    if (l.finding.account.components[i].term == Term::wave) out.periodic.push_back(periodic_term(l, i));
+  std::sort(out.periodic.begin(), out.periodic.end(), [](const auto& a, const auto& b) { return a.amplitude_px > b.amplitude_px; });
+}
+
+/// Trails of frames that obey the sequence's motion, or at least are not smeared by an accident.
+void tell_exposure(const Ledger& l, NightDiagnosis& out) {
+  std::vector<double> longest;
+  std::size_t trailed = 0, saved = 0;
+  for (std::size_t i = 0; i < l.frames.size(); ++i) {
+    const FrameFinding& f = out.frames[i];
+    if (f.verdict == Verdict::trailed) {
+      ++trailed;
+      if (*f.trail_px <= 2.0 * l.options.tolerance_px) ++saved;
+    }
+    if (!f.trail_px || l.sudden(i) || f.verdict == Verdict::unusable || l.frames[i].exposure_s <= 0.0) continue;
+    const double trail = std::max(*f.trail_px, f.trail_sigma_px.value_or(0.0));
+    if (trail > 0.0) longest.push_back(l.frames[i].exposure_s * l.options.tolerance_px / trail);
+  }
+  if (!longest.empty()) out.longest_sharp_s = *std::min_element(longest.begin(), longest.end());
+  if (trailed > 0) out.saved_by_half = static_cast<double>(saved) / static_cast<double>(trailed);
+}
+
+void tell_notes(const Ledger& l, NightDiagnosis& out) {
+  if (l.finding.restless)
+    out.notes.push_back("the pointing moves so often from frame to frame (dithering, or play) that single steps are not listed");
+  if (out.drift && !l.field.pole && whole_drift_word(*out.drift) == "unexplained")
+    out.notes.push_back("the stars were not identified, so the even drift cannot be laid to axis or rate");
+  if (l.series.size() < 4)
+    out.notes.push_back(fmt::format("only {} frames can be compared with one another; the motion through the sequence is unknown", l.series.size()));
+}
+
+}  // namespace
+}  // namespace diagnose
+
+NightDiagnosis diagnose_night(const std::vector<NightFrame>& frames, const NightField& field, const NightOptions& options) {
+  using namespace diagnose;
+  NightDiagnosis out;
+  Series series = series_of(frames, field);
+  Finding finding = explain_motion(series, options);
+  Ledger l{frames, field, options, std::move(series), std::move(finding), star_sizes(frames, options), {}, {}};
+  list_events(l);
+  out.drift = steady_drift(l.series, l.finding.account, field);
+  l.motions = frame_motions(frames, l.series, l.finding, out.drift, field, options);
+  tell_steps(l, out);
+  tell_settling(l, out);
+  tell_periodic(l, out);
+  out.wander_px = wander_px(l.series, l.finding.account);
+  std::vector<Judgement> judgements;
+  for (std::size_t i = 0; i < frames.size(); ++i) {
+    judgements.push_back(judge(l, i));
+    out.frames.push_back(judgements.back().finding);
+  }
+  out.causes = causes_of(l, judgements, out);
+  tell_exposure(l, out);
+  tell_notes(l, out);
+  return out;
+}
+
+const char* to_text(Verdict verdict) {
+  switch (verdict) {
+    case Verdict::sharp: return "sharp";
+    case Verdict::soft: return "soft";
+    case Verdict::trailed: return "trailed";
+    case Verdict::unusable: return "unusable";
+  }
+  return "";
+}
+
+Status NightOptions::validate() const {
+  const auto wrong = [](const std::string& what, const std::string& expected) {
+    return Error{ErrorCode::option_invalid, "", what, expected, ""};
+  };
+  if (!(tolerance_px > 0.0)) return wrong(fmt::format("tolerance_px is {:g}", tolerance_px), "more than 0");
+  if (!(least_share_of_tolerance > 0.0 && least_share_of_tolerance <= 1.0))
+    return wrong(fmt::format("least_share_of_tolerance is {:g}", least_share_of_tolerance), "more than 0, at most 1");
+  if (!(least_bic_gain >= 0.0)) return wrong(fmt::format("least_bic_gain is {:g}", least_bic_gain), "0 or more");
+  if (!(least_period_s > 0.0 && longest_period_s > least_period_s))
+    return wrong(fmt::format("periods {:g} to {:g} s", least_period_s, longest_period_s), "a range above 0");
+  return {};
+}
+
+}  // namespace polewright
