@@ -11,8 +11,8 @@ namespace {
 
 // Play and wind of a small mount in calm air, common practice, no source; only hypotheses are weighed with it.
 const double kTypicalWobble_rad = Angle::arcsec(3.0).rad();
-// A change must explain this much more per equation it spends than what is left over: beyond 5σ.
-constexpr double kEvidence = 25.0;
+// χ² that a change must explain, in units of what is left over: by chance once in a million for two equations spent.
+constexpr double kEvidence = 28.0;
 // An adjustment moves the camera with the base: how well the two must agree, so that sag does not pass for one.
 const double kBaseAgreement_rad = Angle::arcmin(3.0).rad();
 const double kSmallestAdjustment_rad = Angle::arcmin(1.5).rad();
@@ -64,7 +64,7 @@ double evidence(const Judged& now, const Judged& then) {
   const int spent = now.fit.dof - then.fit.dof;
   if (spent <= 0) return 0.0;
   const double left = then.fit.dof > 0 ? then.fit.chi2 / then.fit.dof : 1.0;
-  return (now.fit.chi2 - then.fit.chi2) / spent / std::max(left, 1.0);
+  return (now.fit.chi2 - then.fit.chi2) / std::max(left, 1.0) * (2.0 / std::max(spent, 2));
 }
 
 /// A change of the reading that leaves nothing over to check it by is accepted for adjustments only, which have the
