@@ -54,7 +54,7 @@ void live_view(const AlignReport& r, Lines& out) {
   out.push_back(fmt::format(
       "   or on the live view, camera untouched on its head: move {} from ({:.0f}, {:.0f}) to ({:.0f}, {:.0f}) "
       "with the altitude, then to ({:.0f}, {:.0f}) with the base",
-      t.name.empty() ? "the star" : t.name, t.now.x, t.now.y, t.after_altitude.x, t.after_altitude.y, t.after_both.x,
+      t.name.empty() ? "the bright star there" : t.name, t.now.x, t.now.y, t.after_altitude.x, t.after_altitude.y, t.after_both.x,
       t.after_both.y));
 }
 
