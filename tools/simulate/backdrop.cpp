@@ -11,8 +11,11 @@ double square(double v) {
   return v * v;
 }
 
+/// Of two angles within a turn of each other, in (−π, π].
 double azimuth_difference(double a, double b) {
-  return std::remainder(a - b, 2.0 * std::numbers::pi);
+  const double d = a - b;
+  if (d > std::numbers::pi) return d - 2.0 * std::numbers::pi;
+  return d < -std::numbers::pi ? d + 2.0 * std::numbers::pi : d;
 }
 
 /// Band of the galaxy: brightest along its plane and towards its centre, broken by dust lanes.
@@ -97,11 +100,11 @@ double Backdrop::glow(Vec<Enu> d, PixelPoint place) const {
   double sky = 1.0 + 0.35 * std::exp(-std::max(altitude, 0.0) / 0.25) * (detector_->sky_e_per_px ? 0.0 : 1.0);
   sky += detector_->gradient_per_frame * (place.x / exposure_->scene().lens.width_px - 0.5);
   for (const LightDome& dome : e.light_domes) {
-    const double across = azimuth_difference(azimuth, dome.azimuth.rad()) / dome.width.rad();
+    const double across = azimuth_difference(azimuth, dome.azimuth.wrapped_signed().rad()) / dome.width.rad();
     sky += dome.strength * std::exp(-0.5 * square(across) - std::max(altitude, 0.0) / dome.height.rad());
   }
   if (e.twilight > 0.0) {
-    const double away = 0.5 - 0.5 * std::cos(azimuth_difference(azimuth, e.twilight_azimuth.rad()));
+    const double away = 0.5 - 0.5 * std::cos(azimuth_difference(azimuth, e.twilight_azimuth.wrapped_signed().rad()));
     sky += e.twilight * std::exp(-std::max(altitude, 0.0) / 0.35) * (1.0 - 0.8 * away);
   }
   if (e.milky_way > 0.0) sky += e.milky_way * galaxy(exposure_->sky().icrs(d));
@@ -146,7 +149,8 @@ Backdrop::Ground Backdrop::ground_at(std::size_t layer, int x, int y) const {
   const Node &a = node(layer, column, line), &b = node(layer, column + 1, line);
   const Node &c = node(layer, column, line + 1), &d = node(layer, column + 1, line + 1);
   const auto mean = [&](double va, double vb, double vc, double vd) {
-    return std::lerp(std::lerp(va, vb, u), std::lerp(vc, vd, u), v);
+    const double upper = va + (vb - va) * u, lower = vc + (vd - vc) * u;
+    return upper + (lower - upper) * v;
   };
   // Azimuths are averaged as differences from the first, which the cut at ±180° does not disturb.
   const double turn = mean(0.0, azimuth_difference(b.azimuth, a.azimuth), azimuth_difference(c.azimuth, a.azimuth),

@@ -37,19 +37,29 @@ SkyPlaces::SkyPlaces(SkyPlaces&&) noexcept = default;
 SkyPlaces& SkyPlaces::operator=(SkyPlaces&&) noexcept = default;
 
 SkyPlaces::Intermediate SkyPlaces::intermediate(Vec<Icrs> star) const {
-  Intermediate out;
-  eraAtciqz(std::atan2(star.y, star.x), std::atan2(star.z, std::hypot(star.x, star.y)), &context_->astrom, &out.ra,
-            &out.dec);
-  return out;
+  // The steps of eraAtciqz without its two changes between angles and vectors.
+  eraASTROM& a = context_->astrom;
+  double natural[3] = {star.x, star.y, star.z}, deflected[3], proper[3], out[3];
+  eraLdsun(natural, a.eh, a.em, deflected);
+  eraAb(deflected, a.v, a.em, a.bm1, proper);
+  eraRxp(a.bpn, proper, out);
+  return {out[0], out[1], out[2]};
 }
 
 Vec<Enu> SkyPlaces::observed(Intermediate star, double later_s) const {
-  double azimuth = 0.0, zenith_distance = 0.0, hour_angle = 0.0, declination = 0.0, ra = 0.0;
-  // Turning the Earth is turning the star's right ascension back; saves a copy of the context.
-  eraAtioq(star.ra - kEarthRotation_rad_per_s * later_s, star.dec, &context_->astrom, &azimuth, &zenith_distance,
-           &hour_angle, &declination, &ra);
-  const double s = std::sin(zenith_distance);
-  return {std::sin(azimuth) * s, std::cos(azimuth) * s, std::cos(zenith_distance)};
+  // The steps of eraAtioq in vectors, which is five times as fast; tests/reference compares the two. Polar motion is 0.
+  const eraASTROM& a = context_->astrom;
+  const double turn = a.eral + kEarthRotation_rad_per_s * later_s, c = std::cos(turn), s = std::sin(turn);
+  const double east_still = c * star.y - s * star.x, shrink = 1.0 - a.diurab * east_still;
+  const double meridian = shrink * (c * star.x + s * star.y), east = shrink * (east_still + a.diurab);
+  const double polar = shrink * star.z;
+  const double south = a.sphi * meridian - a.cphi * polar, up = a.cphi * meridian + a.sphi * polar;
+  // Refraction: ERFA's A tan z + B tan³ z with one Newton step to the observed altitude, held below 3°.
+  const double across = std::max(std::sqrt(south * south + east * east), 1e-6), height = std::max(up, 0.05);
+  const double tan_z = across / height, w = a.refb * tan_z * tan_z;
+  const double lift = (a.refa + w) * tan_z / (1.0 + (a.refa + 3.0 * w) / (height * height));
+  const double cos_lift = 1.0 - 0.5 * lift * lift, f = cos_lift - lift * height / across;
+  return Vec<Enu>{east * f, -south * f, cos_lift * up + lift * across}.unit();
 }
 
 Vec<Icrs> SkyPlaces::icrs(Vec<Enu> v) const {

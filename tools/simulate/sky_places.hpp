@@ -17,10 +17,10 @@ class SkyPlaces {
   SkyPlaces(SkyPlaces&&) noexcept;
   SkyPlaces& operator=(SkyPlaces&&) noexcept;
 
-  /// A star with the deflection, aberration and precession-nutation of the instant applied (CIRS right ascension and
-  /// declination): good to 0.001″ for minutes, so that only the Earth's turn needs doing again.
+  /// A star with the deflection, aberration and precession-nutation of the instant applied (unit vector, CIRS): good
+  /// to 0.001″ for minutes, so that only the Earth's turn needs doing again.
   struct Intermediate {
-    double ra = 0.0, dec = 0.0;
+    double x = 0.0, y = 0.0, z = 0.0;
   };
   [[nodiscard]] Intermediate intermediate(Vec<Icrs> star) const;
   /// Refracted direction `later_s` seconds after the instant.
