@@ -66,9 +66,9 @@ struct FrameMetadata {
   std::vector<std::string> warnings;  ///< headers that disagree, west-positive longitudes turned, …
 };
 
-/// One plane of width×height 16-bit samples, row-major, rows in the file's order. The physical value of a sample is
-/// zero + scale·sample (scale 1, zero 0 for 16-bit integer files; float and 32-bit files are quantised finely enough
-/// that the rounding is below a tenth of the noise, and the mapping is kept here).
+/// One plane of width×height 16-bit samples, rows as in the file. Physical value = zero + scale·sample: 0 and 1 for
+/// unsigned 16-bit files, zero −32768 for signed ones; 8-bit colours are summed (scale 1/3); float and 32-bit files are
+/// quantised so that rounding stays below a tenth of the noise. Black is the physical 0 unless the file says otherwise.
 struct Frame {
   std::filesystem::path path;
   FileKind kind{};

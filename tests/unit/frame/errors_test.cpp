@@ -2,7 +2,10 @@
 #include <fcntl.h>
 #include <unistd.h>
 
+#include <atomic>
 #include <catch2/catch.hpp>
+#include <thread>
+#include <vector>
 
 #include "polewright/frame.hpp"
 #include "scratch.hpp"
@@ -172,4 +175,25 @@ TEST_CASE("a FITS table is no frame") {
   write_fits(s / "f.fits", f);
   const std::string bytes = bytes_of(s / "f.fits");
   CHECK(code_of(s.write("primary.fits", bytes.substr(0, 2880)), s) == ErrorCode::file_unsupported);
+}
+
+TEST_CASE("several threads read at once") {
+  const Scratch s;
+  write_fits(s / "a.fits", plain_fits());
+  DngFile dng;
+  dng.samples.assign(32 * 24, 700);
+  dng.date_time_original = "2026:08:12 22:01:07";
+  write_dng(s / "a.dng", dng);
+  PictureFile picture = plain_picture();
+  picture.exif = {{"Exif.Photo.FocalLength", "50/1"}};
+  write_picture(s / "a.tif", picture);
+  std::atomic<int> good{0};
+  std::vector<std::thread> threads;
+  for (int t = 0; t < 4; ++t)
+    threads.emplace_back([&] {
+      for (int i = 0; i < 25; ++i)
+        for (const char* name : {"a.fits", "a.dng", "a.tif"}) good += read_frame(s / name).ok() ? 1 : 0;
+    });
+  for (auto& thread : threads) thread.join();
+  CHECK(good == 4 * 25 * 3);
 }
