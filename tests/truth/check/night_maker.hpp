@@ -1,0 +1,43 @@
+// Labelled synthetic nights at the level of measurements: the simulator says where every star is and how the camera
+// moves; noise as large as a real measurement's is added; no pixel is rendered. Rendered nights are in rendered_test.cpp.
+#pragma once
+
+#include <cstdint>
+#include <functional>
+#include <string>
+#include <vector>
+
+#include "polewright/diagnose.hpp"
+#include "simulate/simulate.hpp"
+
+namespace polewright::test {
+
+/// A night and what is really wrong with it.
+struct NightPlan {
+  std::string name;
+  std::vector<std::string> causes;           ///< the dominant one first; empty: a clean night
+  simulate::Scene scene;
+  bool identified = true;                    ///< the pole's direction in the camera is known
+  double fwhm_px = 2.4, fwhm_scatter = 0.03; ///< of the sharp star; relative scatter from frame to frame (seeing)
+  double wander_px = 0.1;                    ///< 1σ per axis of the whole field from frame to frame (air, wind)
+  std::function<double(double)> growth_px = [](double) { return 0.0; };    ///< of the width, against time in s
+  std::function<double(double)> dimming_mag = [](double) { return 0.0; };  ///< against time in s
+  double aberration_px = 0.0, tilt_px = 0.0;
+  std::uint64_t seed = 1;
+};
+
+struct MadeNight {
+  std::vector<NightFrame> frames;
+  NightField field;
+  std::vector<double> true_trail_px;         ///< equivalent length, worst over the frame
+};
+
+[[nodiscard]] MadeNight make_night(const NightPlan& plan);
+
+/// A camera, an exposure and a number of frames under a clean sky; errors of a well set up mount (axis 2′, worm 1″).
+[[nodiscard]] NightPlan clean_night(double focal_mm, double exposure_s, int frames, std::uint64_t seed);
+
+/// The labelled set: each cause alone at three strengths, pairs, and clean nights, over focal lengths 24 to 300 mm.
+[[nodiscard]] std::vector<NightPlan> labelled_nights(int clean_count);
+
+}  // namespace polewright::test
