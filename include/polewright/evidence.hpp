@@ -47,6 +47,7 @@ struct FrameView {
   GreyPicture preview;               ///< downscaled and stretched; its width over width_px is its scale
   std::vector<StarMark> marks;       ///< brightest first
   std::vector<MotionArrow> motion;   ///< over a grid; empty when the motion is unknown
+  bool motion_sense_known = true;    ///< false: read off one frame's trails, which do not say which end came first
 };
 
 /// Where the star field stands relative to the first frame: place of the star that was in the middle, and roll.

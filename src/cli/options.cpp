@@ -55,6 +55,7 @@ Result<SessionOptions> session_options(const Typed& typed) {
   if (typed.pressure_hpa) o.weather.pressure_hpa = typed.pressure_hpa;
   if (typed.temperature_c) o.weather.temperature_c = *typed.temperature_c;
   o.threads = typed.threads;
+  o.pictures = !typed.report_file.empty() || !typed.overlay_file.empty();
   return o;
 }
 

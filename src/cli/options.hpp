@@ -11,7 +11,7 @@ namespace polewright::cli {
 
 /// What was typed. Absent options leave the config file's or the frame's own value in force.
 struct Typed {
-  std::string site, utc_offset, pole, config_file, json_file;
+  std::string site, utc_offset, pole, config_file, json_file, report_file, overlay_file;
   std::optional<double> focal_mm, pitch_um, exposure_s, tolerance_px, pressure_hpa, temperature_c;
   int threads = 0;
   bool quiet = false, verbose = false;

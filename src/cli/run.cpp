@@ -8,6 +8,7 @@
 
 #include "cli/options.hpp"
 #include "cli/terminal.hpp"
+#include "polewright/page.hpp"
 
 namespace polewright::cli {
 namespace {
@@ -38,6 +39,14 @@ void add_exposure(CLI::App& command, Typed& typed) {
   command.add_option("--pole", typed.pole, "reference pole")->check(CLI::IsMember({"refracted", "true"}));
 }
 
+void add_pages(CLI::App& command, Typed& typed) {
+  command.add_option("--report", typed.report_file, "write one self-contained HTML page");
+}
+
+void add_overlay(CLI::App& command, Typed& typed) {
+  command.add_option("--overlay", typed.overlay_file, "write the frame with its stars, flags and trails marked, as PNG");
+}
+
 /// Text to standard output unless JSON goes there; JSON where asked.
 int deliver(const Typed& typed, const std::string& text, const std::string& json) {
   if (typed.json_file == "-") {
@@ -52,6 +61,17 @@ int deliver(const Typed& typed, const std::string& text, const std::string& json
   }
   std::fflush(stdout);
   return std::ferror(stdout) != 0 ? kInputWrong : kAnswered;
+}
+
+/// Page and overlay where asked; the page's text is made only then.
+template <class MakePage>
+int deliver_pictures(const Typed& typed, const MakePage& make_page, const std::optional<FrameView>& view) {
+  Status failed;
+  if (!typed.report_file.empty()) failed = write_whole(typed.report_file, make_page());
+  if (!failed && !typed.overlay_file.empty()) failed = write_overlay(typed.overlay_file, view.value_or(FrameView{}));
+  if (!failed) return kAnswered;
+  complain(failed->message());
+  return kInputWrong;
 }
 
 int refuse(const Error& error) {
@@ -76,7 +96,10 @@ int run_align(const Typed& typed) {
       align({typed.frames.begin(), typed.frames.end()}, *options, progress_line(typed.quiet));
   end_progress(typed.quiet);
   if (!report) return refuse(report.error());
-  const int status = deliver(typed, align_text(*report, {colour_wanted(STDOUT_FILENO)}), align_json(*report));
+  int status = deliver(typed, align_text(*report, {colour_wanted(STDOUT_FILENO)}), align_json(*report));
+  if (status == kAnswered)
+    status = deliver_pictures(typed, [&] { return align_page(*report); },
+                              report->evidence ? report->evidence->frame : std::nullopt);
   if (status != kAnswered) return status;
   return report->outcome == AlignOutcome::solved ? kAnswered : kCannotAnswer;
 }
@@ -87,7 +110,9 @@ int run_inspect(const Typed& typed) {
   const Result<InspectReport> report = inspect(typed.frames.front(), *options, progress_line(typed.quiet));
   end_progress(typed.quiet);
   if (!report) return refuse(report.error());
-  return deliver(typed, inspect_text(*report, {colour_wanted(STDOUT_FILENO)}), inspect_json(*report));
+  const int status = deliver(typed, inspect_text(*report, {colour_wanted(STDOUT_FILENO)}), inspect_json(*report));
+  if (status != kAnswered) return status;
+  return deliver_pictures(typed, [&] { return inspect_page(*report); }, report->view);
 }
 
 }  // namespace
@@ -104,6 +129,8 @@ int run(int argc, char** argv) {
   align_command->add_option("FRAME", typed.frames, "two frames or more of one pointing, some minutes apart");
   add_common(*align_command, typed);
   add_exposure(*align_command, typed);
+  add_pages(*align_command, typed);
+  add_overlay(*align_command, typed);
   align_command->footer(
       "Examples:\n"
       "  polewright align first.dng second.dng --exposure 60\n"
@@ -113,6 +140,8 @@ int run(int argc, char** argv) {
   CLI::App* inspect_command = app.add_subcommand("inspect", "one frame: what was read from it and measured in it");
   inspect_command->add_option("FRAME", typed.frames, "the frame")->required()->expected(1);
   add_common(*inspect_command, typed);
+  add_pages(*inspect_command, typed);
+  add_overlay(*inspect_command, typed);
   inspect_command->footer("Example:\n  polewright inspect night_0042.cr2 --json -");
 
   try {

@@ -66,7 +66,8 @@ Json frame_view_json(const FrameView& view) {
             {"unidentified", count(MarkKind::unidentified)},
             {"flagged", count(MarkKind::flagged)}}},
           {"marks", marks_json(view.marks)},
-          {"motion", motion}};
+          {"motion", motion},
+          {"motion_sense_known", view.motion_sense_known}};
 }
 
 Json align_evidence_json(const std::optional<AlignEvidence>& evidence) {

@@ -7,6 +7,7 @@
 #include "polewright/catalogue.hpp"
 #include "session/align_problem.hpp"
 #include "session/load.hpp"
+#include "session/page_evidence.hpp"
 #include "session/together.hpp"
 
 namespace polewright {
@@ -97,7 +98,8 @@ std::string solved_message(const AlignReport& report) {
                      m.azimuth_error.rad() >= 0 ? "east" : "west");
 }
 
-void solve_and_advise(const std::vector<MeasuredFrame>& frames, const SessionOptions& options, AlignReport& report) {
+void solve_and_advise(const std::vector<MeasuredFrame>& frames, const SessionOptions& options,
+                      const Catalogue& catalogue, AlignReport& report) {
   const AlignProblem built = build_problem(frames, options);
   if (built.problem.frames.size() < 2) {
     report.outcome = AlignOutcome::axis_not_observable;
@@ -115,6 +117,7 @@ void solve_and_advise(const std::vector<MeasuredFrame>& frames, const SessionOpt
   if (!built.missing.empty()) explain_missing_place(built, report);
   advise(built.problem, options, report);
   if (report.outcome == AlignOutcome::solved) report.message = solved_message(report);
+  if (options.pictures) report.evidence = align_evidence(frames, catalogue, options, &built.problem, &*report.mount);
 }
 
 }  // namespace
@@ -141,10 +144,12 @@ Result<AlignReport> align(const std::vector<std::filesystem::path>& paths, const
   }
   if (identified_count(frames) < 2) {
     explain_unidentified(frames, report);
-    return report;
+  } else {
+    tell(progress, "fitting the axis", 0, 1);
+    solve_and_advise(frames, options, *catalogue, report);
   }
-  tell(progress, "fitting the axis", 0, 1);
-  solve_and_advise(frames, options, report);
+  if (options.pictures && !report.evidence)
+    report.evidence = align_evidence(frames, *catalogue, options, nullptr, nullptr);
   return report;
 }
 

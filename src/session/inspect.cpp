@@ -2,6 +2,7 @@
 
 #include "polewright/catalogue.hpp"
 #include "session/load.hpp"
+#include "session/page_evidence.hpp"
 
 namespace polewright {
 
@@ -33,6 +34,7 @@ Result<InspectReport> inspect(const std::filesystem::path& path, const SessionOp
   report.identification = id ? "identified" : m.identified->message;
   report.optics = describe_optics(optics_of(m.frame, options), id ? &id->lens : nullptr);
   report.warnings = m.frame.metadata.warnings;
+  if (options.pictures) report.view = view_of(m, *catalogue);
   return report;
 }
 

@@ -18,7 +18,7 @@ function starLayers(view, scale, width) {
   const known_ = svg("g", { class: "layer-stars" }), doubtful = svg("g", { class: "layer-doubtful" });
   const taken = [];
   view.marks.slice(0, MOST_MARKS).forEach((m) => {
-    const x = m.x * scale, y = m.y * scale, identified = m.kind === "identified";
+    const x = (m.x + 0.5) * scale, y = (m.y + 0.5) * scale, identified = m.kind === "identified";
     const shape = markShape(m, x, y);
     shape.append(svg("title", null, [m.name, known(m.v_magnitude) ? `magnitude ${m.v_magnitude.toFixed(1)}` : "", m.why || m.kind].filter(Boolean).join(", ")));
     (identified ? known_ : doubtful).append(shape);
