@@ -10,6 +10,7 @@
 #include "frame/mosaic.hpp"
 #include "frame/pixel_memory.hpp"
 #include "frame/readers.hpp"
+#include "frame/sniff.hpp"
 
 namespace polewright {
 namespace {
@@ -184,6 +185,9 @@ void complete_metadata(const LibRaw& raw, FrameMetadata& m, int width) {
 }  // namespace
 
 Result<Frame> read_raw(const std::filesystem::path& path, const ReadOptions& options) {
+  if (!raw_tags_lie_inside(path))
+    return file_error(ErrorCode::file_truncated, path, "raw tags that point outside the file", "a complete raw file",
+                      "Copy the file again");
   const auto raw = std::make_unique<LibRaw>();
   bool damaged = false;
   raw->set_dataerror_handler(note_damage, &damaged);

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <fstream>
 #include <string_view>
 #include <vector>
@@ -23,40 +24,51 @@ std::span<const std::uint8_t> bytes_of(const std::string& text) {
 /// Walks the directories of a classic TIFF far enough to tell raw data from a picture.
 class TiffDirectories {
  public:
-  explicit TiffDirectories(const std::filesystem::path& path) : file_(path, std::ios::binary) {}
+  explicit TiffDirectories(const std::filesystem::path& path)
+      : file_(path, std::ios::binary), size_(std::filesystem::file_size(path)) {
+    walk();
+  }
 
-  bool hold_raw_data() {
+  [[nodiscard]] bool hold_raw_data() const { return raw_; }
+  [[nodiscard]] bool raw_tags_lie_inside() const { return inside_; }
+
+ private:
+  void walk() {
     char order[2] = {};
-    if (!file_.read(order, 2)) return false;
+    if (!file_.read(order, 2)) return;
     little_ = order[0] == 'I';
     file_.seekg(4);
     pending_.push_back(number(4));
     // Raw files have a handful of directories; the bound stops loops in damaged ones.
     for (std::size_t i = 0; i < pending_.size() && i < 16 && file_; ++i)
-      if (pending_[i] != 0 && directory_holds_raw(pending_[i])) return true;
-    return false;
+      if (pending_[i] != 0) visit(pending_[i]);
   }
 
- private:
-  bool directory_holds_raw(std::uint32_t offset) {
+  void visit(std::uint32_t offset) {
     file_.clear();
     file_.seekg(offset);
     // Cameras write under a hundred; a damaged count must not keep us busy.
     const std::uint32_t entries = std::min<std::uint32_t>(number(2), 500);
-    bool raw = false;
     for (std::uint32_t i = 0; i < entries && file_; ++i) {
       const auto at = static_cast<std::streamoff>(offset) + 2 + 12 * static_cast<std::streamoff>(i);
       file_.seekg(at);
       const std::uint32_t tag = number(2), type = number(2), count = number(4);
-      const std::uint32_t value = type == 3 ? number(2) : number(4);
-      if (tag == 50706) raw = true;                                      // DNGVersion
-      if (tag == 262 && (value == 32803 || value == 34892)) raw = true;  // colour-filter array, linear raw
-      if (tag == 259 && (value == 34713 || value == 32767 || value == 65535)) raw = true;  // makers' raw codings
+      const std::uint32_t value = type == 3 && count == 1 ? number(2) : number(4);
+      if (tag == 50706) raw_ = true;                                      // DNGVersion
+      if (tag == 262 && (value == 32803 || value == 34892)) raw_ = true;  // colour-filter array, linear raw
+      if (tag == 259 && (value == 34713 || value == 32767 || value == 65535)) raw_ = true;  // makers' raw codings
+      if (tag == 33421 || tag == 33422 || (tag >= 50706 && tag < 52000)) inside_ = inside_ && fits(type, count, value);
       if (tag == 330) add_children(count, value);
     }
     file_.seekg(static_cast<std::streamoff>(offset) + 2 + 12 * static_cast<std::streamoff>(entries));
     pending_.push_back(number(4));
-    return raw;
+  }
+
+  /// Whether the values of an entry lie within the file (TIFF 6.0: up to four bytes stand in the entry itself).
+  [[nodiscard]] bool fits(std::uint32_t type, std::uint32_t count, std::uint32_t value) const {
+    constexpr std::array<std::uint8_t, 14> kBytes{0, 1, 1, 2, 4, 8, 1, 1, 2, 4, 8, 4, 8, 4};
+    const std::uint64_t bytes = std::uint64_t{count} * (type < kBytes.size() ? kBytes[type] : 1);
+    return bytes <= 4 || value + bytes <= size_;
   }
 
   void add_children(std::uint32_t count, std::uint32_t value) {
@@ -76,7 +88,8 @@ class TiffDirectories {
   }
 
   std::ifstream file_;
-  bool little_ = true;
+  std::uint64_t size_ = 0;
+  bool little_ = true, raw_ = false, inside_ = true;
   std::vector<std::uint32_t> pending_;
 };
 
@@ -103,6 +116,12 @@ std::optional<FileKind> kind_of_file(const std::filesystem::path& path) {
   if (kind == FileKind::tiff && (head[2] == '*' || head[3] == '*') && TiffDirectories(path).hold_raw_data())
     return FileKind::raw;
   return kind;
+}
+
+bool raw_tags_lie_inside(const std::filesystem::path& path) {
+  const std::string head = read_head(path, 4);
+  if (head.size() < 4 || (head[2] != '*' && head[3] != '*')) return true;
+  return TiffDirectories(path).raw_tags_lie_inside();
 }
 
 std::string describe_head(std::span<const std::uint8_t> head) {

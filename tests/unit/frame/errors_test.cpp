@@ -146,6 +146,20 @@ TEST_CASE("corrupted TIFF directory") {
   code_of(s.write("bad.tif", bytes), s);
 }
 
+TEST_CASE("a colour-filter tag that points outside the file (found by the fuzz program: it crashed LibRaw 0.20.2)") {
+  const Scratch s;
+  DngFile dng;
+  dng.samples.assign(32 * 24, 700);
+  dng.cfa_large.assign(36, 1);
+  write_dng(s / "whole.dng", dng);
+  std::string bytes = bytes_of(s / "whole.dng");
+  // Entry 33421 (0x828D), SHORT, count 2: the count becomes 0x2E000002, so that its values no longer fit the entry.
+  const std::size_t entry = bytes.find(std::string("\x8D\x82\x03\x00\x02\x00\x00\x00", 8));
+  REQUIRE(entry != std::string::npos);
+  bytes[entry + 7] = '\x2E';
+  CHECK(code_of(s.write("bad.dng", bytes), s) == ErrorCode::file_truncated);
+}
+
 TEST_CASE("absurd and zero sizes") {
   const Scratch s;
   write_fits(s / "small.fits", plain_fits());
