@@ -41,13 +41,17 @@ LightNoise light_noise(const BackgroundMap& background, const FitPixels& pixels,
 
 namespace {
 
-/// Mean of what lies below three medians: a median alone would be low, as squares of few residuals are skewed.
+/// Mean of what lies within five median deviations of the median: a median alone would be low, as squares of few
+/// residuals are skewed.
 double clipped_mean(const std::vector<double>& v) {
-  const double limit = 3.0 * median_or(v, 0.0);
+  const double middle = median_or(v, 0.0);
+  std::vector<double> off;
+  for (const double x : v) off.push_back(std::abs(x - middle));
+  const double limit = 7.5 * median_or(std::move(off), 0.0);  // 5 × 1.48 × median absolute deviation
   double sum = 0.0;
   int n = 0;
   for (const double x : v)
-    if (x < limit) sum += x, ++n;
+    if (std::abs(x - middle) <= limit) sum += x, ++n;
   return n > 0 ? sum / n : 0.0;
 }
 

@@ -13,17 +13,20 @@ namespace {
 constexpr int kTileWidth = 1024, kTileHeight = 256;  // working set of a tile stays within a core's own cache
 constexpr int kMaxRadius = 24;                       // px; wider kernels gain nothing on star images
 
-/// One side of the symmetric kernel, energy of the full kernel 1, so that white noise stays at unit variance.
-std::vector<float> gaussian_taps(double sigma_px) {
-  const int radius = std::clamp(static_cast<int>(std::ceil(2.6 * sigma_px)), 1, kMaxRadius);
-  std::vector<float> taps(static_cast<std::size_t>(radius) + 1);
+/// One side of the symmetric kernel, energy of the full kernel 1, so that white noise stays at unit variance. For a
+/// mosaic the Gaussian is averaged over neighbouring pixels, (1, 2, 1)/4, which takes out the pattern that a star of
+/// one colour shows and that would make several maxima of it.
+std::vector<float> kernel_taps(double sigma_px, bool mosaic) {
+  const int radius = std::clamp(static_cast<int>(std::ceil(2.6 * sigma_px)) + (mosaic ? 1 : 0), 1, kMaxRadius);
+  const auto gauss = [&](int k) { return std::exp(-0.5 * k * k / (sigma_px * sigma_px)); };
+  std::vector<float> taps;
   double energy = 0.0;
   for (int k = 0; k <= radius; ++k) {
-    const double g = std::exp(-0.5 * k * k / (sigma_px * sigma_px));
-    taps[static_cast<std::size_t>(k)] = static_cast<float>(g);
+    const double g = mosaic ? 0.5 * gauss(k) + 0.25 * (gauss(k - 1) + gauss(k + 1)) : gauss(k);
+    taps.push_back(static_cast<float>(g));
     energy += (k == 0 ? 1.0 : 2.0) * g * g;
   }
-  for (float& t : taps) t = static_cast<float>(t / std::sqrt(energy));
+  for (float& t : taps) t = static_cast<float>(static_cast<double>(t) / std::sqrt(energy));
   return taps;
 }
 
@@ -89,7 +92,7 @@ class TileFilter {
 
 std::vector<Candidate> detect(const Frame& frame, const BackgroundMap& background, double sigma_px, double threshold,
                               int row_step, int threads) {
-  const std::vector<float> taps = gaussian_taps(sigma_px);
+  const std::vector<float> taps = kernel_taps(sigma_px, frame.mosaic.is_colour());
   const int columns = (frame.width + kTileWidth - 1) / kTileWidth;
   const int bands = (frame.height + kTileHeight - 1) / kTileHeight;
   const int used = (bands + row_step - 1) / row_step;
@@ -117,7 +120,7 @@ std::vector<Candidate> detect(const Frame& frame, const BackgroundMap& backgroun
 }
 
 SignificanceMap significance_map(const Frame& frame, const BackgroundMap& background, double sigma_px, int threads) {
-  const std::vector<float> taps = gaussian_taps(sigma_px);
+  const std::vector<float> taps = kernel_taps(sigma_px, frame.mosaic.is_colour());
   SignificanceMap map;
   map.width = frame.width;
   map.height = frame.height;

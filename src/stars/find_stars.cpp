@@ -10,6 +10,7 @@
 #include "stars/detect.hpp"
 #include "stars/frame_fit.hpp"
 #include "stars/measure.hpp"
+#include "stars/neighbours.hpp"
 #include "stars/star_size.hpp"
 #include "stars/star_values.hpp"
 #include "stars/trails.hpp"
@@ -50,6 +51,20 @@ Star star_from(const Candidate& c, const Measurement& m, const StarSize& size) {
   return s;
 }
 
+/// Maxima whose centroids ran together are one star; the more significant one stays. Expects falling significance.
+std::vector<Star> without_repeats(std::vector<Star> stars, double reach_px) {
+  const auto near = neighbours_within(stars, reach_px);
+  std::vector<Star> kept;
+  std::vector<bool> dropped(stars.size(), false);
+  for (std::size_t i = 0; i < stars.size(); ++i) {
+    if (dropped[i]) continue;
+    for (const std::uint32_t k : near[i])
+      if (k > i) dropped[k] = true;
+    kept.push_back(stars[i]);
+  }
+  return kept;
+}
+
 /// Candidates that are bumps on their own surroundings, measured.
 std::vector<Star> measure_candidates(const Frame& frame, const BackgroundMap& background,
                                      const std::vector<Candidate>& candidates, const StarSize& size,
@@ -69,7 +84,7 @@ std::vector<Star> measure_candidates(const Frame& frame, const BackgroundMap& ba
   std::vector<Star> stars;
   for (auto& s : measured)
     if (s) stars.push_back(std::move(*s));
-  return stars;
+  return without_repeats(std::move(stars), 0.8 * size.sigma_px);
 }
 
 Star star_from(const TrailCandidate& t, const Frame& frame, const BackgroundMap& background, double sigma_px) {

@@ -15,6 +15,7 @@ namespace {
 constexpr double kReachPerSigma = 3.6;           // the light beyond moves the errors by less than 1 %
 constexpr double kSaturatedReachPerSigma = 7.0;  // a saturated star has only its wings to show
 constexpr double kFreeShapeSnr = 12.0;           // below, a star's own width and trail say nothing
+constexpr double kPoor = 1.8;                    // χ² per pixel from which another start is tried
 constexpr std::size_t kExemplars = 150;          // their median width is good to 1 %
 
 /// Fits of all stars of a frame under way.
@@ -39,8 +40,13 @@ class FrameFitter {
     const std::size_t n = std::min(stars_.size(), static_cast<std::size_t>(options_.max_fitted));
     for_each(n, [&](std::size_t i) { fit(i, seeds_); });
     refine_crowded(n);
-    for (std::size_t i = 0; i < n; ++i)
-      if (fits_[i]) store_fit(*fits_[i], has_free_shape(i), stars_[i]);
+    for (std::size_t i = 0; i < stars_.size(); ++i) {
+      if (fits_[i]) {
+        store_fit(*fits_[i], has_free_shape(i), stars_[i]);
+      } else {
+        widen_errors(stars_[i]);
+      }
+    }
   }
 
  private:
@@ -53,6 +59,16 @@ class FrameFitter {
   }
   [[nodiscard]] bool has_free_shape(std::size_t i) const {
     return stars_[i].snr >= kFreeShapeSnr && !stars_[i].flags.saturated;
+  }
+
+  /// A windowed centroid has the star's photon noise too, and depends on the sub-pixel phase.
+  void widen_errors(Star& s) const {
+    constexpr double kPhase_px = 0.05;
+    const double width2 = profile_.sigma_px * profile_.sigma_px + 1.0 / 12.0;
+    const double extra =
+        width2 * static_cast<double>(profile_.noise.gain[0]) / std::max(1.0, s.flux) + kPhase_px * kPhase_px;
+    s.position_cov.xx += extra;
+    s.position_cov.yy += extra;
   }
 
   /// Sky noise is at least the sky's photon noise; the stars will say better.
@@ -85,8 +101,7 @@ class FrameFitter {
     return pixels;
   }
 
-  [[nodiscard]] FitPriors priors_for(std::size_t i) const {
-    const StarFit& seed = seeds_[i];
+  [[nodiscard]] FitPriors priors_for(std::size_t i, const StarFit& seed) const {
     FitPriors priors{seed.shape.sigma, 0.3 * seed.shape.sigma, seed.shape.trail_a, seed.shape.trail_b, std::nullopt};
     if (!has_free_shape(i)) {
       priors.sigma_spread = 0.0;
@@ -98,12 +113,34 @@ class FrameFitter {
   void fit(std::size_t i, const std::vector<StarFit>& others) {
     const double reach = stars_[i].flags.saturated ? kSaturatedReachPerSigma : kReachPerSigma;
     const FitPixels pixels = pixels_of(i, others, reach);
-    fits_[i] = fit_star(pixels, seeds_[i], priors_for(i), profile_.wings);
+    fits_[i] = fit_star(pixels, seeds_[i], priors_for(i, seeds_[i]), profile_.wings);
+    if (!fits_[i] || fits_[i]->chi2 > kPoor * fits_[i]->pixels) search_start(i, pixels);
     // A form outside its range is exchanged for the other, once.
     if (!fits_[i] || form_fits(*fits_[i])) return;
     const StarFit restart = with_other_form(*fits_[i]);
-    FitPriors priors{restart.shape.sigma, 0.3 * restart.shape.sigma, 0.0, 0.0, std::nullopt};
-    if (auto better = fit_star(pixels, restart, priors, profile_.wings)) fits_[i] = std::move(better);
+    if (auto better = fit_star(pixels, restart, priors_for(i, restart), profile_.wings)) fits_[i] = std::move(better);
+  }
+
+  /// A narrow star of one colour seen through the mosaic, or an illusory trail from its moments, can lead the fit into
+  /// a false minimum. Fits of fixed shape from starts around the first find the right one.
+  void search_start(std::size_t i, const FitPixels& pixels) {
+    constexpr std::array<std::array<double, 2>, 5> offsets{
+        {{0.0, 0.0}, {0.7, 0.0}, {-0.7, 0.0}, {0.0, 0.7}, {0.0, -0.7}}};
+    double tx = 0.0, ty = 0.0;
+    if (profile_.motion) trail_of(seeds_[i], tx, ty);
+    std::optional<StarFit> best;
+    for (const auto& [dx, dy] : offsets) {
+      const PixelPoint at{seeds_[i].shape.x + dx, seeds_[i].shape.y + dy};
+      const StarFit start = start_fit(at, profile_.sigma_px, tx, ty, seeds_[i].colours, stars_[i].flux);
+      FitPriors held = priors_for(i, start);
+      held.sigma_spread = 0.0;
+      held.trail_spread = 0.0;
+      auto tried = fit_star(pixels, start, held, profile_.wings);
+      if (tried && (!best || tried->chi2 < best->chi2)) best = std::move(tried);
+    }
+    if (!best) return;
+    auto free = fit_star(pixels, *best, priors_for(i, *best), profile_.wings);
+    if (free && (!fits_[i] || free->chi2 < fits_[i]->chi2)) fits_[i] = std::move(free);
   }
 
   /// Clean, lonely stars over the whole range of brightness above an SNR of 25.
