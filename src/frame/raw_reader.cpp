@@ -185,9 +185,9 @@ void complete_metadata(const LibRaw& raw, FrameMetadata& m, int width) {
 }  // namespace
 
 Result<Frame> read_raw(const std::filesystem::path& path, const ReadOptions& options) {
-  if (!raw_tags_lie_inside(path))
-    return file_error(ErrorCode::file_truncated, path, "raw tags that point outside the file", "a complete raw file",
-                      "Copy the file again");
+  if (!raw_tags_are_sound(path))
+    return file_error(ErrorCode::file_truncated, path, "raw tags that contradict each other or the file's size",
+                      "a complete raw file", "Copy the file again");
   const auto raw = std::make_unique<LibRaw>();
   bool damaged = false;
   raw->set_dataerror_handler(note_damage, &damaged);

@@ -30,7 +30,7 @@ class TiffDirectories {
   }
 
   [[nodiscard]] bool hold_raw_data() const { return raw_; }
-  [[nodiscard]] bool raw_tags_lie_inside() const { return inside_; }
+  [[nodiscard]] bool raw_tags_are_sound() const { return sound_; }
 
  private:
   void walk() {
@@ -49,6 +49,7 @@ class TiffDirectories {
     file_.seekg(offset);
     // Cameras write under a hundred; a damaged count must not keep us busy.
     const std::uint32_t entries = std::min<std::uint32_t>(number(2), 500);
+    std::uint32_t pattern_cells = 0;
     for (std::uint32_t i = 0; i < entries && file_; ++i) {
       const auto at = static_cast<std::streamoff>(offset) + 2 + 12 * static_cast<std::streamoff>(i);
       file_.seekg(at);
@@ -57,7 +58,9 @@ class TiffDirectories {
       if (tag == 50706) raw_ = true;                                      // DNGVersion
       if (tag == 262 && (value == 32803 || value == 34892)) raw_ = true;  // colour-filter array, linear raw
       if (tag == 259 && (value == 34713 || value == 32767 || value == 65535)) raw_ = true;  // makers' raw codings
-      if (tag == 33421 || tag == 33422 || (tag >= 50706 && tag < 52000)) inside_ = inside_ && fits(type, count, value);
+      if (tag == 33421 || tag == 33422 || (tag >= 50706 && tag < 52000)) sound_ = sound_ && fits(type, count, value);
+      if (tag == 33421 && count == 2) pattern_cells = (value & 0xFFFF) * (value >> 16);  // either byte order
+      if (tag == 33422 && pattern_cells != 0 && count != pattern_cells) sound_ = false;
       if (tag == 330) add_children(count, value);
     }
     file_.seekg(static_cast<std::streamoff>(offset) + 2 + 12 * static_cast<std::streamoff>(entries));
@@ -89,7 +92,7 @@ class TiffDirectories {
 
   std::ifstream file_;
   std::uint64_t size_ = 0;
-  bool little_ = true, raw_ = false, inside_ = true;
+  bool little_ = true, raw_ = false, sound_ = true;
   std::vector<std::uint32_t> pending_;
 };
 
@@ -118,10 +121,10 @@ std::optional<FileKind> kind_of_file(const std::filesystem::path& path) {
   return kind;
 }
 
-bool raw_tags_lie_inside(const std::filesystem::path& path) {
+bool raw_tags_are_sound(const std::filesystem::path& path) {
   const std::string head = read_head(path, 4);
   if (head.size() < 4 || (head[2] != '*' && head[3] != '*')) return true;
-  return TiffDirectories(path).raw_tags_lie_inside();
+  return TiffDirectories(path).raw_tags_are_sound();
 }
 
 std::string describe_head(std::span<const std::uint8_t> head) {

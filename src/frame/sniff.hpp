@@ -19,9 +19,9 @@ std::optional<FileKind> kind_of_head(std::span<const std::uint8_t> head);
 /// linear-raw photometric interpretation (TIFF/EP and DNG), or a maker's raw compression.
 std::optional<FileKind> kind_of_file(const std::filesystem::path& path);
 
-/// False when a colour-filter or DNG tag of a TIFF-based raw points outside the file. LibRaw 0.20 follows such tags and
-/// crashes, so they are refused before it sees them.
-bool raw_tags_lie_inside(const std::filesystem::path& path);
+/// False when a colour-filter or DNG tag of a TIFF-based raw points outside the file, or the filter pattern has another
+/// size than its dimensions say. LibRaw 0.20 follows such tags and crashes, so they are refused before it sees them.
+bool raw_tags_are_sound(const std::filesystem::path& path);
 
 /// What the first bytes look like to a person, for a message: "text", "a gzip archive", "unknown bytes 1a 2b".
 std::string describe_head(std::span<const std::uint8_t> head);

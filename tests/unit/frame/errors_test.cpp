@@ -146,7 +146,7 @@ TEST_CASE("corrupted TIFF directory") {
   code_of(s.write("bad.tif", bytes), s);
 }
 
-TEST_CASE("a colour-filter tag that points outside the file (found by the fuzz program: it crashed LibRaw 0.20.2)") {
+TEST_CASE("colour-filter tags that contradict the file (found by the fuzz program: they crashed LibRaw 0.20.2)") {
   const Scratch s;
   DngFile dng;
   dng.samples.assign(32 * 24, 700);
@@ -156,6 +156,10 @@ TEST_CASE("a colour-filter tag that points outside the file (found by the fuzz p
   // Entry 33421 (0x828D), SHORT, count 2: the count becomes 0x2E000002, so that its values no longer fit the entry.
   const std::size_t entry = bytes.find(std::string("\x8D\x82\x03\x00\x02\x00\x00\x00", 8));
   REQUIRE(entry != std::string::npos);
+  std::string large = bytes;
+  large[entry + 10] = '\x06';  // rows × columns 6 × (6 + 256·48): more than the 36 cells of the pattern
+  large[entry + 11] = '\x30';
+  CHECK(code_of(s.write("large.dng", large), s) == ErrorCode::file_truncated);
   bytes[entry + 7] = '\x2E';
   CHECK(code_of(s.write("bad.dng", bytes), s) == ErrorCode::file_truncated);
 }
