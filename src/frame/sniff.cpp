@@ -60,7 +60,7 @@ class TiffDirectories {
       if (tag == 259 && (value == 34713 || value == 32767 || value == 65535)) raw_ = true;  // makers' raw codings
       if (tag == 33421 || tag == 33422 || (tag >= 50706 && tag < 52000)) sound_ = sound_ && fits(type, count, value);
       if (tag == 33421 && count == 2) pattern_cells = (value & 0xFFFF) * (value >> 16);  // either byte order
-      if (tag == 33422 && pattern_cells != 0 && count != pattern_cells) sound_ = false;
+      if (tag == 33422 && count != pattern_cells && (pattern_cells != 0 || count > 4)) sound_ = false;
       if (tag == 330) add_children(count, value);
     }
     file_.seekg(static_cast<std::streamoff>(offset) + 2 + 12 * static_cast<std::streamoff>(entries));

@@ -156,6 +156,9 @@ TEST_CASE("colour-filter tags that contradict the file (found by the fuzz progra
   // Entry 33421 (0x828D), SHORT, count 2: the count becomes 0x2E000002, so that its values no longer fit the entry.
   const std::size_t entry = bytes.find(std::string("\x8D\x82\x03\x00\x02\x00\x00\x00", 8));
   REQUIRE(entry != std::string::npos);
+  std::string without = bytes;
+  without[entry + 1] = '\x24';  // another tag in its place: 36 cells without dimensions
+  CHECK(code_of(s.write("without.dng", without), s) == ErrorCode::file_truncated);
   std::string large = bytes;
   large[entry + 10] = '\x06';  // rows × columns 6 × (6 + 256·48): more than the 36 cells of the pattern
   large[entry + 11] = '\x30';
