@@ -15,12 +15,13 @@ constexpr std::uint64_t kFewestTried = 1000;
 struct Prediction {
   PixelPoint place;
   double allowed_px = 0.0;
-  bool met = false;
+  std::uint32_t detection = kUnmet;  ///< rank of the one it met
+  static constexpr std::uint32_t kUnmet = 0xFFFFFFFFu;
 };
 
 /// The predicted stars on the frame, brightest first.
 std::vector<Prediction> predictions(const Grown& grown, const Detections& detections, const Grower& grower) {
-  std::vector<std::optional<std::uint32_t>> met(grown.field.size());
+  std::vector<std::uint32_t> met(grown.field.size(), Prediction::kUnmet);
   double typical_sigma = 0.0;
   for (const StarPair& p : grown.pairs) {
     met[p.field] = p.detection;
@@ -30,26 +31,26 @@ std::vector<Prediction> predictions(const Grown& grown, const Detections& detect
   for (std::uint32_t i = 0; i < grown.field.size(); ++i) {
     const auto p = grown.pose.project(grown.field[i].direction);
     if (!p || !detections.on_frame(*p)) continue;
-    all.push_back({*p, grown.reach_sigmas * typical_sigma, met[i].has_value()});
+    all.push_back({*p, grown.reach_sigmas * typical_sigma, met[i]});
   }
   return all;
 }
 
-/// Share of places beside the predicted ones that meet a detection too.
-double accident_rate(const std::vector<Prediction>& all, const Detections& detections) {
+/// Share of places beside the predicted ones that meet one of the `among` brightest detections too.
+double accident_rate(const std::vector<Prediction>& all, const Detections& detections, std::uint32_t among) {
   constexpr int kAside = 12;
   int places = 0, hits = 0;
   double expected = 0.0;
   for (std::size_t i = 0; i < all.size(); ++i) {
     const Prediction& s = all[i];
-    expected += detections.size() * std::numbers::pi * s.allowed_px * s.allowed_px / detections.area_px();
+    expected += among * std::numbers::pi * s.allowed_px * s.allowed_px / detections.area_px();
     for (int k = 0; k < kAside; ++k) {
       // Steps of the golden angle, at 4 to 40 times the reach: near enough to feel the same clump, clear of the star.
       const double angle = 2.399963 * (k + static_cast<double>(i)), far = s.allowed_px * (4.0 + 3.0 * k);
       const PixelPoint aside{s.place.x + far * std::cos(angle), s.place.y + far * std::sin(angle)};
       if (!detections.on_frame(aside)) continue;
       ++places;
-      hits += detections.nearest(aside, s.allowed_px, detections.size()) ? 1 : 0;
+      hits += detections.nearest(aside, s.allowed_px, among) ? 1 : 0;
     }
   }
   const double uniform = all.empty() ? 1.0 : expected / static_cast<double>(all.size());
@@ -57,21 +58,31 @@ double accident_rate(const std::vector<Prediction>& all, const Detections& detec
   return std::clamp(std::max(uniform, measured), 1e-9, 1.0);
 }
 
-}  // namespace
-
-double log10_chance(const Grown& grown, const Detections& detections, const Grower& grower, std::uint64_t tried) {
-  const auto all = predictions(grown, detections, grower);
-  const double rate = accident_rate(all, detections);
-  const int used = kFanStars + (std::max(0, grown.freedom.count() - 4) + 1) / 2;
-  double best = 0.0;
-  int choices = 0, met = 0;
-  double next = 2.0 * used;
+/// Lowest tail probability over the number of stars counted; `choices` grows by the numbers looked at.
+double lowest_tail(const std::vector<Prediction>& all, std::uint32_t among, double rate, int used, int& choices) {
+  double best = 0.0, next = 2.0 * used;
+  int met = 0;
   for (std::size_t i = 0; i < all.size(); ++i) {
-    met += all[i].met ? 1 : 0;
+    met += all[i].detection < among ? 1 : 0;
     if (static_cast<double>(i + 1) < next && i + 1 != all.size()) continue;
     next = std::max(next * 1.4, next + 1.0);
     ++choices;
     best = std::min(best, log10_binomial_tail(static_cast<int>(i) + 1 - used, met - used, rate));
+  }
+  return best;
+}
+
+}  // namespace
+
+double log10_chance(const Grown& grown, const Detections& detections, const Grower& grower, std::uint64_t tried) {
+  const auto all = predictions(grown, detections, grower);
+  const int used = kFanStars + (std::max(0, grown.freedom.count() - 4) + 1) / 2;
+  double best = 0.0;
+  int choices = 0;
+  for (std::uint32_t wanted = 25;; wanted *= 2) {
+    const std::uint32_t among = std::min(wanted, detections.size());
+    best = std::min(best, lowest_tail(all, among, accident_rate(all, detections, among), used, choices));
+    if (among == detections.size()) break;
   }
   const auto charged = static_cast<double>(std::max(tried, kFewestTried)) * std::max(choices, 1);
   return std::min(0.0, best + std::log10(charged));

@@ -10,17 +10,28 @@ namespace {
 constexpr double kBestCentroid_px = 0.02;
 /// Sigma of a star whose list gives none: rough centroids reach this.
 constexpr double kUnknownSigma_px = 0.3;
+/// The middle of a burnt-out disc is no better known than this.
+constexpr double kBurntOutSigma_px = 0.3;
+
+/// The brightest stars burn out into discs that are flagged as too large; they are worth most here. A lamp or the Moon
+/// that comes in with them is one more false detection.
+bool burnt_out(const StarFlags& flags) {
+  StarFlags rest = flags;
+  rest.too_large = false;
+  return flags.too_large && flags.saturated && rest.usable();
+}
 
 }  // namespace
 
 Detections::Detections(const StarList& stars, std::size_t limit) : width_(stars.width), height_(stars.height) {
   for (std::uint32_t i = 0; i < stars.stars.size(); ++i) {
     const Star& s = stars.stars[i];
-    if (!s.flags.usable() || !std::isfinite(s.position.x) || !std::isfinite(s.position.y) || !on_frame(s.position))
+    if (!(s.flags.usable() || burnt_out(s.flags)) || !std::isfinite(s.position.x) || !std::isfinite(s.position.y) ||
+        !on_frame(s.position))
       continue;
     const double variance = 0.5 * (s.position_cov.xx + s.position_cov.yy);
     const double sigma = variance > 0.0 && std::isfinite(variance) ? std::sqrt(variance) : kUnknownSigma_px;
-    all_.push_back({s.position, std::max(sigma, kBestCentroid_px), i});
+    all_.push_back({s.position, std::max(sigma, s.flags.too_large ? kBurntOutSigma_px : kBestCentroid_px), i});
   }
   std::stable_sort(all_.begin(), all_.end(), [&](const Detection& a, const Detection& b) {
     return stars.stars[a.star].flux > stars.stars[b.star].flux;

@@ -18,7 +18,8 @@ struct Detection {
 
 class Detections {
  public:
-  /// The usable stars of the list, at most `limit` of the brightest.
+  /// The usable stars of the list and those too large only because they are burnt out, at most `limit` of the
+  /// brightest.
   Detections(const StarList& stars, std::size_t limit);
 
   [[nodiscard]] std::uint32_t size() const { return static_cast<std::uint32_t>(all_.size()); }
