@@ -71,7 +71,9 @@ struct NightField {
   std::optional<Vec<Camera>> pole;
   double hemisphere = 1.0;
   bool mirrored = false;
-  std::optional<Angle> axis_sigma;  ///< of the whole-night axis, when a mount fit gave one; for evidence only
+  /// What a full fit of the mount said (refraction and all), when there was one; it then stands in the evidence.
+  std::optional<Angle> axis_offset, axis_sigma;
+  std::optional<double> rate_ratio, rate_sigma;
 };
 
 struct NightOptions {

@@ -129,6 +129,14 @@ NightDiagnosis diagnose_night(const std::vector<NightFrame>& frames, const Night
   Ledger l{frames, field, options, std::move(series), std::move(finding), star_sizes(frames, options), {}, {}};
   list_events(l);
   out.drift = steady_drift(l.series, l.finding.account, field);
+  if (out.drift && field.axis_offset) {
+    out.drift->axis_offset = field.axis_offset;
+    out.drift->axis_offset_sigma = field.axis_sigma;
+  }
+  if (out.drift && field.rate_ratio) {
+    out.drift->rate_ratio = field.rate_ratio;
+    out.drift->rate_sigma = field.rate_sigma;
+  }
   l.motions = frame_motions(frames, l.series, l.finding, out.drift, field, options);
   tell_steps(l, out);
   tell_settling(l, out);

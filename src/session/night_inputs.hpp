@@ -1,0 +1,31 @@
+// What was typed -> the files that are frames, each exposure once.
+#pragma once
+
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "polewright/result.hpp"
+
+namespace polewright::session {
+
+/// One exposure: the file to measure, and others of the same exposure (the JPEG beside a raw).
+struct NightInput {
+  std::filesystem::path file;
+  std::vector<std::filesystem::path> companions;
+};
+
+struct NightInputs {
+  std::vector<NightInput> exposures;         ///< by folder and name, numbers in names counted as numbers
+  std::size_t other_files = 0;               ///< in the folders, and no frames
+  std::vector<std::string> warnings;
+};
+
+/// Files are taken as given; folders are searched for frames; a path that does not exist is tried as a pattern with
+/// wildcards. Hidden files are left out of folders. Error: file_missing.
+[[nodiscard]] Result<NightInputs> collect_inputs(const std::vector<std::filesystem::path>& typed, bool recursive);
+
+/// Order of names in which frame_9 stands before frame_10.
+[[nodiscard]] bool natural_less(const std::string& a, const std::string& b);
+
+}  // namespace polewright::session
