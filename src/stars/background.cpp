@@ -7,46 +7,60 @@
 #include "stars/row_kernels.hpp"
 
 namespace polewright {
+
+constexpr int kBins = 256;
+
+/// A histogram of one tile and class over the range where sky can be; everything else falls into the end bins. Bins
+/// are a power of two wide. Two sets of counters, so that equal neighbours do not wait for each other.
+class TileHistogram {
+ public:
+  TileHistogram(int low, int shift) : low_(low), width_(1 << shift), shift_(shift) {}
+
+  /// Every step-th sample of a row of a tile.
+  void add(const std::uint16_t* row, int n, int step) {
+    std::array<std::uint8_t, 2 * BackgroundMap::kTile> bins;
+    bin_row(row, n, low_, shift_, bins.data());
+    std::size_t i = 0;
+    const auto s = static_cast<std::size_t>(step), end = static_cast<std::size_t>(n);
+    for (; i + s < end; i += 2 * s) {
+      ++count_[bins[i]];
+      ++second_[bins[i + s]];
+    }
+    for (; i < end; i += s) ++count_[bins[i]];
+  }
+  /// Turns counts into running totals; quantiles may be asked for from now on.
+  void close() {
+    int total = 0;
+    for (std::size_t i = 0; i < kBins; ++i) {
+      total += count_[i] + second_[i];
+      count_[i] = static_cast<std::uint16_t>(total);
+    }
+  }
+  /// Value below which a fraction of the samples lies, counting only bins [0, top).
+  [[nodiscard]] float quantile(double fraction, int top) const {
+    const double need = fraction * count_[static_cast<std::size_t>(top - 1)];
+    const auto at = std::lower_bound(count_.begin(), count_.begin() + top, need);
+    if (at == count_.begin() + top) return static_cast<float>(low_ + width_ * top);
+    const auto i = static_cast<std::size_t>(at - count_.begin());
+    const double before = i > 0 ? count_[i - 1] : 0;
+    return static_cast<float>(low_ - 0.5 + width_ * (static_cast<double>(i) + (need - before) / (*at - before)));
+  }
+  [[nodiscard]] int bin_above(float value) const {
+    return std::clamp(static_cast<int>((value - static_cast<float>(low_)) / static_cast<float>(width_)) + 1, 1, kBins);
+  }
+
+ private:
+  int low_, width_, shift_;
+  std::array<std::uint16_t, kBins> count_{}, second_{};  // a tile has at most 96² samples
+};
+
 namespace {
 
 struct LevelAndNoise {
   float level = 0.0F, noise = 1.0F;
 };
 
-constexpr int kBins = 256;
 constexpr float kRoundingNoise = 0.2887F;  // 1/√12: an integer sample cannot be quieter
-
-/// A histogram of one tile and class over the range where sky can be; everything else falls into the end bins.
-class TileHistogram {
- public:
-  TileHistogram(int low, int width) : low_(low), width_(width) {}
-
-  void add(int sample) {
-    const int bin = (sample - low_) / width_;
-    ++count_[static_cast<std::size_t>(std::clamp(bin, 0, kBins - 1))];
-    ++total_;
-  }
-  /// Value below which a fraction of the samples lies, counting only bins [0, top).
-  [[nodiscard]] float quantile(double fraction, int top) const {
-    int inside = 0;
-    for (int i = 0; i < top; ++i) inside += count_[static_cast<std::size_t>(i)];
-    double need = fraction * inside;
-    for (int i = 0; i < top; ++i) {
-      const int here = count_[static_cast<std::size_t>(i)];
-      if (here > 0 && need <= here) return static_cast<float>(low_ - 0.5 + width_ * (i + need / here));
-      need -= here;
-    }
-    return static_cast<float>(low_ + width_ * top);
-  }
-  [[nodiscard]] int bin_above(float value) const {
-    return std::clamp(static_cast<int>((value - static_cast<float>(low_)) / static_cast<float>(width_)) + 1, 1, kBins);
-  }
-  [[nodiscard]] int total() const { return total_; }
-
- private:
-  int low_, width_, total_ = 0;
-  std::array<int, kBins> count_{};
-};
 
 /// Clipped from above at 3σ until it settles: stars only ever add light. The 15.87 % quantile is 1σ below the median.
 LevelAndNoise sky_of(const TileHistogram& histogram) {
@@ -67,8 +81,9 @@ TileHistogram histogram_around(std::array<std::uint16_t, 128>& probe, int n) {
   std::sort(probe.begin(), probe.begin() + n);
   const int median = probe[static_cast<std::size_t>(n / 2)];
   const int spread = std::max(2, median - probe[static_cast<std::size_t>(n / 8)]);  // 1.15σ
-  const int width = std::max(1, (spread * 12) / kBins);
-  return {median - width * kBins / 2, width};
+  int shift = 0;
+  while ((kBins << shift) < 12 * spread) ++shift;
+  return {median - (kBins << shift) / 2, shift};
 }
 
 /// Median of the 3×3 neighbourhood on a grid; borders use what is there.
@@ -99,36 +114,48 @@ BackgroundMap BackgroundMap::measure(const Frame& frame, int threads) {
   const auto cells = static_cast<std::size_t>(map.classes_) * static_cast<std::size_t>(map.nx_ * map.ny_);
   map.level_.resize(cells);
   map.noise_.resize(cells);
-  parallel_for(static_cast<std::size_t>(map.ny_), threads, [&](std::size_t iy) {
-    for (int ix = 0; ix < map.nx_; ++ix) map.measure_tile(frame, ix, static_cast<int>(iy));
-  });
+  parallel_for(static_cast<std::size_t>(map.ny_), threads,
+               [&](std::size_t iy) { map.measure_band(frame, static_cast<int>(iy)); });
   map.smooth();
   return map;
 }
 
-// The last tile of a row or column takes what is left over, up to one and a half tiles.
-void BackgroundMap::measure_tile(const Frame& frame, int ix, int iy) {
-  const int x0 = ix * kTile, y0 = iy * kTile;
-  const int x1 = ix == nx_ - 1 ? frame.width : x0 + kTile;
-  const int y1 = iy == ny_ - 1 ? frame.height : y0 + kTile;
+/// Samples spread over a tile, of one class.
+TileHistogram BackgroundMap::probe(const Frame& frame, int c, int x0, int x1, int y0, int y1) const {
   const int step = classes_ == 1 ? 1 : 2;
-  for (int c = 0; c < classes_; ++c) {
-    const int cx = x0 + (c & 1), cy = y0 + (c >> 1);
-    std::array<std::uint16_t, 128> probe{};
-    int n = 0;
-    const int sx = std::max(step, (x1 - x0) / 11 / step * step), sy = std::max(step, (y1 - y0) / 11 / step * step);
-    for (int y = cy; y < y1; y += sy)
-      for (int x = cx; x < x1 && n < 128; x += sx) probe[static_cast<std::size_t>(n++)] = frame.at(x, y);
-    if (n == 0) continue;
-    TileHistogram histogram = histogram_around(probe, n);
-    for (int y = cy; y < y1; y += step) {
-      const std::uint16_t* row = &frame.pixels[static_cast<std::size_t>(y) * static_cast<std::size_t>(frame.width)];
-      for (int x = cx; x < x1; x += step) histogram.add(row[x]);
-    }
-    const LevelAndNoise sky = sky_of(histogram);
-    level_[index(c, ix, iy)] = sky.level;
-    noise_[index(c, ix, iy)] = sky.noise;
+  const int sx = std::max(step, (x1 - x0) / 11 / step * step), sy = std::max(step, (y1 - y0) / 11 / step * step);
+  std::array<std::uint16_t, 128> samples{};
+  int n = 0;
+  for (int y = y0 + (c >> 1); y < y1; y += sy)
+    for (int x = x0 + (c & 1); x < x1 && n < 128; x += sx) samples[static_cast<std::size_t>(n++)] = frame.at(x, y);
+  return histogram_around(samples, n);
+}
+
+// All tiles of a band at once, row by row as the pixels lie in memory. The last tile of a row or column takes what is
+// left over, up to one and a half tiles.
+void BackgroundMap::measure_band(const Frame& frame, int iy) {
+  const int y0 = iy * kTile, y1 = iy == ny_ - 1 ? frame.height : y0 + kTile;
+  const int step = classes_ == 1 ? 1 : 2;
+  const auto end_of = [&](int ix) { return ix == nx_ - 1 ? frame.width : (ix + 1) * kTile; };
+  std::vector<TileHistogram> histograms;
+  for (int c = 0; c < classes_; ++c)
+    for (int ix = 0; ix < nx_; ++ix) histograms.push_back(probe(frame, c, ix * kTile, end_of(ix), y0, y1));
+  for (int y = y0; y < y1; ++y) {
+    const std::uint16_t* row = &frame.pixels[static_cast<std::size_t>(y) * static_cast<std::size_t>(frame.width)];
+    for (int first = 0; first < step; ++first)
+      for (int ix = 0; ix < nx_; ++ix) {
+        const int x = ix * kTile + first;
+        histograms[static_cast<std::size_t>(class_of(first, y) * nx_ + ix)].add(row + x, end_of(ix) - x, step);
+      }
   }
+  for (int c = 0; c < classes_; ++c)
+    for (int ix = 0; ix < nx_; ++ix) {
+      TileHistogram& histogram = histograms[static_cast<std::size_t>(c * nx_ + ix)];
+      histogram.close();
+      const LevelAndNoise sky = sky_of(histogram);
+      level_[index(c, ix, iy)] = sky.level;
+      noise_[index(c, ix, iy)] = sky.noise;
+    }
 }
 
 // A tile filled by a bright star or a lamp is pulled to its neighbours; a gradient passes a median unchanged.

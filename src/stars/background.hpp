@@ -8,6 +8,8 @@
 
 namespace polewright {
 
+class TileHistogram;
+
 /// Level and noise at tile centres; between them both are bilinear. One class for mono frames, four for mosaics
 /// (index 2·(y mod 2) + (x mod 2)), because black level, gain and sky differ from colour to colour.
 class BackgroundMap {
@@ -41,7 +43,8 @@ class BackgroundMap {
   struct Cell;
   [[nodiscard]] Cell cell_of(int x, int y) const;
   [[nodiscard]] float sample(const std::vector<float>& grid, int c, int x, int y) const;
-  void measure_tile(const Frame& frame, int ix, int iy);
+  [[nodiscard]] TileHistogram probe(const Frame& frame, int c, int x0, int x1, int y0, int y1) const;
+  void measure_band(const Frame& frame, int iy);
   void smooth();
 
   int nx_ = 0, ny_ = 0, classes_ = 1;

@@ -72,6 +72,22 @@ void quantise_row(const float* __restrict in, float scale, int n, std::int16_t* 
 }
 
 POLEWRIGHT_CLONES
+void bin_row(const std::uint16_t* __restrict in, int n, int low, int shift, std::uint8_t* __restrict bins) {
+  for (int i = 0; i < n; ++i) {
+    const int bin = (in[i] - low) >> shift;
+    bins[i] = static_cast<std::uint8_t>(bin < 0 ? 0 : bin > 255 ? 255 : bin);
+  }
+}
+
+POLEWRIGHT_CLONES
+float dot(const float* __restrict a, const float* __restrict b, int n) {
+  float sum = 0.0F;
+#pragma omp simd reduction(+ : sum)
+  for (int i = 0; i < n; ++i) sum += a[i] * b[i];
+  return sum;
+}
+
+POLEWRIGHT_CLONES
 static bool any_above(const float* row, float threshold, int n) {
   int hits = 0;
   for (int i = 0; i < n; ++i) hits += row[i] > threshold ? 1 : 0;

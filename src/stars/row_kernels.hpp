@@ -25,6 +25,12 @@ void convolve_column(const float* const* rows, const float* taps, int radius, in
 /// out = in·scale, rounded and clipped to 16 bits.
 void quantise_row(const float* in, float scale, int n, std::int16_t* out);
 
+/// bins[i] = (in[i] − low) >> shift, clipped to 0…255.
+void bin_row(const std::uint16_t* in, int n, int low, int shift, std::uint8_t* bins);
+
+/// Σ a[i]·b[i] in single precision.
+float dot(const float* a, const float* b, int n);
+
 /// Positions i in [0, n) with row[i] above the threshold, not below any of its eight neighbours and above the four
 /// that come before it in reading order, so that equal neighbours give one maximum. The rows have one valid sample
 /// on both sides. Returns how many were written.

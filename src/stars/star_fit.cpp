@@ -5,6 +5,8 @@
 #include <cmath>
 #include <limits>
 
+#include "stars/row_kernels.hpp"
+
 namespace polewright {
 namespace {
 
@@ -95,8 +97,14 @@ class Problem {
       w_.jacobian(i, kSky) = root * d_.sky_share[k];
       w_.jacobian(i, kFlux + d_.colour[k]) = root * w_.planes(i, 0);
     }
-    normal_ = (w_.jacobian.transpose() * w_.jacobian).cast<double>();
-    gradient_ = (w_.jacobian.transpose() * w_.residual).cast<double>();
+    normal_.resize(p.size(), p.size());
+    gradient_.resize(p.size());
+    for (Eigen::Index a = 0; a < p.size(); ++a) {
+      for (Eigen::Index b = 0; b <= a; ++b)
+        normal_(a, b) = normal_(b, a) =
+            static_cast<double>(dot(w_.jacobian.col(a).data(), w_.jacobian.col(b).data(), n_));
+      gradient_[a] = static_cast<double>(dot(w_.jacobian.col(a).data(), w_.residual.data(), n_));
+    }
     chi2_ = static_cast<double>(w_.residual.squaredNorm());
     normal_.diagonal() += prior_weight_;
     gradient_.array() += prior_weight_.array() * (prior_mean_ - p).array();
@@ -105,6 +113,11 @@ class Problem {
     FitMatrix damped = normal_;
     damped.diagonal() *= 1.0 + damping;
     return damped.ldlt().solve(gradient_);
+  }
+  /// True when a step moves nothing by a noticeable part of its error.
+  [[nodiscard]] bool is_negligible(const FitVector& step) const {
+    constexpr double kNoticeable = 0.02;
+    return (step.array().square() * normal_.diagonal().array()).maxCoeff() < kNoticeable * kNoticeable;
   }
   [[nodiscard]] bool covariance(FitMatrix& out) const {
     // Scaled to unit diagonal first: amplitudes and widths differ by orders of magnitude.
@@ -142,13 +155,6 @@ bool sensible(const FitVector& p, const StarFit& start) {
          p[2] > 0.2 && p[2] < 4.0 * start.shape.sigma;
 }
 
-/// True when a step no longer moves anything by a noticeable part of its error.
-bool settled(const FitVector& step, const FitVector& p) {
-  return std::abs(step[0]) < 2e-4 && std::abs(step[1]) < 2e-4 && std::abs(step[2]) < 1e-3 * p[2] &&
-         std::abs(step[kFlux]) < 1e-3 * std::abs(p[kFlux]) + 1e-3 &&
-         std::hypot(step[3], step[4]) < 1e-2 * (p[2] + std::hypot(p[3], p[4]));
-}
-
 }  // namespace
 
 std::optional<StarFit> fit_star(const FitPixels& pixels, const StarFit& start, const FitPriors& priors,
@@ -174,7 +180,7 @@ std::optional<StarFit> fit_star(const FitPixels& pixels, const StarFit& start, c
       p = next;
       problem.accept(p);
       damping = std::max(1e-6, 0.1 * damping);
-      if (settled(step, p)) {
+      if (problem.is_negligible(step)) {
         assign(p, fit);
         fit.chi2 = problem.chi2();
         fit.deviance = problem.deviance();
