@@ -120,7 +120,7 @@ void stamp(Canvas& canvas, PixelPoint at, double sigma_px, double flux, const Co
   const int y1 = std::min(canvas.height - 1, static_cast<int>(std::floor(at.y + reach)));
   if (x1 < x0 || y1 < y0) return;
   const double k = 1.0 / (sigma_px * std::numbers::sqrt2);
-  static thread_local std::vector<float> across;
+  std::vector<float>& across = canvas.across;
   across.resize(static_cast<std::size_t>(x1 - x0 + 1));
   double before = std::erf((x0 - 0.5 - at.x) * k);
   for (int x = x0; x <= x1; ++x) {

@@ -35,6 +35,7 @@ using ColourShares = std::array<float, 4>;
 struct Canvas {
   int width = 0, height = 0;
   std::vector<float> electrons;
+  std::vector<float> across;  ///< stamp()'s workspace: one image's profile along x
 };
 /// Adds `flux` electrons of a round Gaussian centred on `at`, integrated over each pixel.
 void stamp(Canvas& canvas, PixelPoint at, double sigma_px, double flux, const ColourShares& shares);

@@ -184,7 +184,7 @@ RenderedFrame render_frame(const Scene& scene, std::span<const SkyStar> stars, i
   const Detector& detector = options.detector;
   const Exposure exposure(scene, frame);
   const Backdrop backdrop(exposure, detector, options.extras, plain_sky_e(scene, detector));
-  Canvas canvas{scene.lens.width_px, scene.lens.height_px, {}};
+  Canvas canvas{scene.lens.width_px, scene.lens.height_px, {}, {}};
   canvas.electrons.assign(static_cast<std::size_t>(canvas.width) * static_cast<std::size_t>(canvas.height), 0.0F);
 
   RenderedFrame out;
