@@ -14,9 +14,11 @@ using Lines = std::vector<std::string>;
 std::string azimuth_move(const AlignReport& r) {
   const AxisCorrection& c = *r.correction;
   const bool north = r.site && hemisphere_sign(r.site->site) > 0;
-  return fmt::format("turn the base {} ({}) to the {}, towards {}, as you stand behind the mount facing the pole ({})",
-                     degree_text(c.azimuth_base), arcmin_text(c.azimuth_base), c.right_hand ? "right" : "left",
-                     c.azimuth_turn == AzimuthTurn::east ? "east" : "west", north ? "north" : "south");
+  return fmt::format(
+      "turn the base {} ({}) to the {}, towards {}\n"
+      "   as you stand behind the mount facing the pole ({})",
+      degree_text(c.azimuth_base), arcmin_text(c.azimuth_base), c.right_hand ? "right" : "left",
+      c.azimuth_turn == AzimuthTurn::east ? "east" : "west", north ? "north" : "south");
 }
 
 std::string azimuth_detail(const AxisCorrection& c) {
@@ -54,8 +56,8 @@ void live_view(const AlignReport& r, Lines& out) {
   out.push_back(fmt::format(
       "   or on the live view, camera untouched on its head: move {} from ({:.0f}, {:.0f}) to ({:.0f}, {:.0f}) "
       "with the altitude, then to ({:.0f}, {:.0f}) with the base",
-      t.name.empty() ? "the bright star there" : t.name, t.now.x, t.now.y, t.after_altitude.x, t.after_altitude.y, t.after_both.x,
-      t.after_both.y));
+      t.name.empty() ? "the bright star there" : t.name, t.now.x, t.now.y, t.after_altitude.x, t.after_altitude.y,
+      t.after_both.x, t.after_both.y));
 }
 
 void good_enough(const AlignReport& r, const TextStyle& style, Lines& out) {

@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 
@@ -16,15 +17,31 @@ using namespace report;
 
 constexpr int kLegendRow_px = 26;
 
+/// In 16 greys: marks need no more beneath them, and the noise of the sky no longer fills the file.
 cv::Mat picture_of(const GreyPicture& grey, int least_width) {
   const cv::Mat shown(grey.height_px, grey.width_px, CV_8UC1, const_cast<std::uint8_t*>(grey.pixels.data()));
-  cv::Mat colour;
-  cv::cvtColor(shown, colour, cv::COLOR_GRAY2BGR);
+  cv::Mat few, colour;
+  cv::bitwise_and(shown, cv::Scalar(0xf0), few);
+  cv::cvtColor(few, colour, cv::COLOR_GRAY2BGR);
   if (grey.width_px >= least_width) return colour;
   const int factor = (least_width + grey.width_px - 1) / grey.width_px;  // whole, so that pixels stay pixels
   cv::Mat larger;
   cv::resize(colour, larger, {}, factor, factor, cv::INTER_NEAREST);
   return larger;
+}
+
+/// "120 too large for a star, 41 cut by the edge": most frequent first.
+std::string reasons_of(const FrameView& view) {
+  std::map<std::string, int> counts;
+  for (const StarMark& m : view.marks)
+    if (m.kind == MarkKind::flagged) ++counts[m.why];
+  std::vector<std::pair<std::string, int>> sorted(counts.begin(), counts.end());
+  std::stable_sort(sorted.begin(), sorted.end(), [](const auto& a, const auto& b) { return a.second > b.second; });
+  if (sorted.empty()) return "none";
+  std::string text;
+  for (std::size_t i = 0; i < sorted.size() && i < 3; ++i)
+    text += fmt::format("{}{} {}", i == 0 ? "" : ", ", sorted[i].second, sorted[i].first);
+  return sorted.size() > 3 ? text + ", others" : text;
 }
 
 std::vector<LegendEntry> legend_of(const FrameView& view, double arrow_factor) {
@@ -33,12 +50,12 @@ std::vector<LegendEntry> legend_of(const FrameView& view, double arrow_factor) {
   };
   std::vector<LegendEntry> legend{
       {LegendShape::circle, fmt::format("{} identified", count(MarkKind::identified))},
-      {LegendShape::square, fmt::format("{} not in the table", count(MarkKind::unidentified))},
-      {LegendShape::cross, fmt::format("{} flagged, with the reason", count(MarkKind::flagged))}};
+      {LegendShape::square, fmt::format("{} like stars, not in the star table", count(MarkKind::unidentified))},
+      {LegendShape::cross, fmt::format("{} flagged: {}", count(MarkKind::flagged), reasons_of(view))}};
   if (std::any_of(view.marks.begin(), view.marks.end(), has_trail))
     legend.push_back({LegendShape::trail, fmt::format("trail of one star, {:g} times its length", kTrailFactor)});
   if (arrow_factor > 0.0)
-    legend.push_back({LegendShape::arrow, fmt::format("motion of the stars in {:g} min{}", arrow_factor,
+    legend.push_back({LegendShape::arrow, fmt::format("motion of the stars in a minute, {:g} times its length{}", arrow_factor,
                                                       view.motion_sense_known ? "" : ", sense unknown")});
   return legend;
 }
@@ -67,7 +84,7 @@ Status write_overlay(const std::string& path, const FrameView& view) {
   if (view.preview.pixels.empty())
     return Error{ErrorCode::write_failed, path, "there is no picture of the frame to draw on", "a frame that can be read twice",
                  "Check that the frame is still where it was"};
-  cv::Mat picture = picture_of(view.preview, 700);
+  cv::Mat picture = picture_of(view.preview, 1200);
   const double scale = static_cast<double>(picture.cols) / view.width_px;
   const double factor = motion_factor(view, scale);
   draw_motion(picture, view, scale, factor);

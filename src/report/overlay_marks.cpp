@@ -2,17 +2,18 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
 #include <opencv2/imgproc.hpp>
 
 namespace polewright::report {
 namespace {
 
 // BGR. Told apart by shape first; the colours keep their order of brightness for every kind of colour vision.
-const cv::Scalar kIdentified(235, 220, 120), kUnidentified(205, 205, 205), kFlagged(90, 150, 255);
+const cv::Scalar kIdentified(235, 220, 120), kUnidentified(140, 140, 140), kFlagged(90, 150, 255);
 const cv::Scalar kMotion(110, 215, 250), kTrail(255, 255, 255), kWords(240, 240, 240);
 constexpr int kFont = cv::FONT_HERSHEY_SIMPLEX;
 constexpr double kFontScale = 0.48;
-constexpr std::size_t kMostNames = 14, kMostReasons = 24;
+constexpr std::size_t kMostNames = 14, kSameReason = 2;
 
 cv::Point pixel(double x, double y) { return {static_cast<int>(std::lround(x)), static_cast<int>(std::lround(y))}; }
 
@@ -33,7 +34,7 @@ void shape(cv::Mat& picture, MarkKind kind, cv::Point c) {
   if (kind == MarkKind::identified) {
     cv::circle(picture, c, 7, kIdentified, 1, cv::LINE_AA);
   } else if (kind == MarkKind::unidentified) {
-    cv::rectangle(picture, c - cv::Point(5, 5), c + cv::Point(5, 5), kUnidentified, 1, cv::LINE_AA);
+    cv::rectangle(picture, c - cv::Point(3, 3), c + cv::Point(3, 3), kUnidentified, 1);
   } else {
     cv::line(picture, c - cv::Point(5, 5), c + cv::Point(5, 5), kFlagged, 1, cv::LINE_AA);
     cv::line(picture, c + cv::Point(-5, 5), c + cv::Point(5, -5), kFlagged, 1, cv::LINE_AA);
@@ -121,23 +122,24 @@ void draw_motion(cv::Mat& picture, const FrameView& view, double scale, double f
 
 void draw_marks(cv::Mat& picture, const FrameView& view, double scale) {
   Room room(picture.size());
-  std::size_t names = 0, reasons = 0;
+  std::size_t names = 0;
+  std::map<std::string, std::size_t> said;  // a reason twice is enough to learn its look
   const auto centre = [&](const StarMark& m) { return pixel((m.place.x + 0.5) * scale, (m.place.y + 0.5) * scale); };
   for (const StarMark& m : view.marks) {
     const cv::Point c = centre(m);
     shape(picture, m.kind, c);
-    if (!has_trail(m)) continue;
+    if (m.kind == MarkKind::flagged || !has_trail(m)) continue;
     const double dx = 0.5 * m.trail.x * kTrailFactor * scale, dy = 0.5 * m.trail.y * kTrailFactor * scale;
     cv::line(picture, pixel(c.x - dx, c.y - dy), pixel(c.x + dx, c.y + dy), kTrail, 1, cv::LINE_AA);
   }
   for (const StarMark& m : view.marks) {  // words last, over the marks
     const bool named = m.kind == MarkKind::identified && names < kMostNames;
-    const bool reasoned = m.kind == MarkKind::flagged && reasons < kMostReasons;
+    const bool reasoned = m.kind == MarkKind::flagged && said[m.why] < kSameReason;
     const std::string text = ascii(named ? m.name : reasoned ? m.why : "");
     if (text.empty()) continue;
     if (const auto at = room.beside(centre(m), text)) {
       words(picture, text, *at);
-      ++(named ? names : reasons);
+      ++(named ? names : said[m.why]);
     }
   }
 }

@@ -3,20 +3,20 @@ const facing = (result) => (result.site.latitude_deg >= 0 ? "north" : "south");
 
 function altitudeStep(result, picture) {
   const c = result.correction.altitude;
-  return el("li", null, picture, el("div", null,
+  return el("li", null, el("div", null,
     el("p", { class: "step" }, c.turn === "raise" ? "Raise the axis " : "Lower the axis ", figure(result, "correction.altitude.arcmin", degrees, "big")),
     el("p", { class: "detail" }, figure(result, "correction.altitude.arcmin", arcminutes),
-      known(c.screw_turns) ? [", ", figure(result, "correction.altitude.screw_turns", (v) => v.toFixed(2)), " turns of the altitude screw"] : null)));
+      known(c.screw_turns) ? [", ", figure(result, "correction.altitude.screw_turns", (v) => v.toFixed(2)), " turns of the altitude screw"] : null)), picture);
 }
 
 function azimuthStep(result, picture) {
   const c = result.correction.azimuth;
-  return el("li", null, picture, el("div", null,
+  return el("li", null, el("div", null,
     el("p", { class: "step" }, "Turn the base ", figure(result, "correction.azimuth.base_arcmin", degrees, "big"), ` to the ${c.hand}`),
     el("p", { class: "detail" }, `towards ${c.turn}, as you stand behind the mount facing the pole (${facing(result)}); `,
       figure(result, "correction.azimuth.base_arcmin", arcminutes), " of base, ", figure(result, "correction.azimuth.on_sky_arcmin", arcminutes), " on the sky",
       known(c.rim_mm) ? ["; ", figure(result, "correction.azimuth.rim_mm", (v) => v.toFixed(1)), " mm along the rim"] : null,
-      known(c.screw_turns) ? ["; ", figure(result, "correction.azimuth.screw_turns", (v) => v.toFixed(2)), " turns of its screw"] : null)));
+      known(c.screw_turns) ? ["; ", figure(result, "correction.azimuth.screw_turns", (v) => v.toFixed(2)), " turns of its screw"] : null)), picture);
 }
 
 function answerSection(result) {
@@ -36,7 +36,7 @@ function answerSection(result) {
   else if (enough) section("answer", el("p", { class: "message" }, "To bring it closer still:"));
   section("answer", el("ol", { class: settled || enough ? "steps quiet" : "steps" },
     altitudeStep(result, pictures.altitude), azimuthStep(result, pictures.azimuth)),
-  el("p", { class: "total" }, "The axis is ", figure(result, "axis.total_error_arcmin", arcminutes), " ± ",
+  el("p", { class: "total" }, "The axis is ", figure(result, "axis.total_error_arcmin", (v) => `${v.toFixed(1)}′`), " ± ",
     figure(result, "axis.total_error_sigma_arcmin", (v) => `${v.toFixed(1)}′`), " from the pole."));
   if (at(result, "correction.star_shift")) section("answer", starWords(result));
 }
@@ -151,7 +151,7 @@ function alignPage(result, evidence) {
   answerSection(result);
   verdictSection(result);
   if (result.axis && result.site) axisSection(result, evidence);
-  if (evidence.frame) frameSection(evidence.frame, at(result, "correction.star_shift") ?? null);
+  if (evidence.frame) frameSection({ ...evidence.frame, planned_s: at(result, "exposure.planned_s") }, at(result, "correction.star_shift") ?? null);
   causesSection(result.causes);
   driftSection(result, evidence);
   basisSection(result);

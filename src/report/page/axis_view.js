@@ -41,7 +41,7 @@ function axisWindow(p) {
   const left = Math.min(-region, p.right - p.ellipse.major), right = Math.max(region, p.right + p.ellipse.major);
   const low = Math.min(-region, p.up - p.ellipse.major), high = Math.max(region, p.up + p.ellipse.major);
   return { x: (left + right) / 2, y: (low + high) / 2, halfX: Math.max(1.25 * (right - left) / 2, round),
-    halfY: Math.max(1.25 * (high - low) / 2, 0.75 * round) };
+    halfY: Math.max(1.45 * (high - low) / 2, 0.75 * round) };
 }
 
 function axisGrid(toX, toY, view, box) {
@@ -97,8 +97,9 @@ function drawAxis(result, evidence, width) {
   if (c) {
     drawn.append(arrow(x, y, x, poleY, "move"), arrow(x, poleY, poleX, poleY, "move"));
     const outward = x >= poleX ? 1 : -1, above = y <= poleY ? 1 : -1;
-    if (Math.abs(y - poleY) > 34) drawn.append(stepMark("1", x + 15 * outward, (y + poleY) / 2));
-    if (Math.abs(x - poleX) > 34) drawn.append(stepMark("2", (x + poleX) / 2, poleY + 17 * above));
+    const room = (v, low, high) => Math.min(Math.max(v, low + 12), high - 12);
+    if (Math.abs(y - poleY) > 34) drawn.append(stepMark("1", room(x + 17 * outward, box.left, box.right), (y + poleY) / 2));
+    if (Math.abs(x - poleX) > 34) drawn.append(stepMark("2", (x + poleX) / 2, room(poleY + 19 * above, box.top, box.bottom)));
   }
   drawn.append(
     svg("ellipse", { class: "ellipse", rx: p.ellipse.major * scale, ry: p.ellipse.minor * scale,
@@ -176,11 +177,12 @@ function axisInWords(result, evidence) {
 function axisKey(result, evidence) {
   const e = ellipseOf(result.axis.covariance_on_sky_arcmin2), x = result.exposure;
   const rows = [
-    [keyMark("key-axis", "M8 1L15 8L8 15L1 8Z"), `axis now, with the region that holds it with 95 % certainty (±${e.major.toFixed(1)}′ by ±${e.minor.toFixed(1)}′)`],
+    [keyMark("key-axis", "M8 1L15 8L8 15L1 8Z"), `axis now, with the region that holds it with 95 % certainty (±${e.major.toFixed(1)}′ by ±${e.minor.toFixed(1)}′; drawn true to scale, so it may hide behind the mark)`],
     [keyMark("key-pole", "M1 8H15M8 1V15"), result.axis.reference_pole === "refracted" ? "pole, where refraction shows it" : "true pole, without refraction"],
   ];
+  const inside = Math.hypot(...["altitude_error_arcmin", "azimuth_error_on_sky_arcmin"].map((k) => result.axis[k])) < evidence.tolerance_radius_arcmin;
   if (known(evidence.tolerance_radius_arcmin) && x)
-    rows.push([keyMark("key-region", "M1 1H15V15H1Z"), `hatched: with the axis in here (${arcminutes(evidence.tolerance_radius_arcmin)} around the pole) no star trails by more than ${x.tolerance_px} px in ${duration(x.planned_s)}, wherever you point, as long as the rate is right`]);
+    rows.push([keyMark("key-region", "M1 1H15V15H1Z"), `hatched: with the axis in here (${arcminutes(evidence.tolerance_radius_arcmin)} around the pole) no star trails by more than ${x.tolerance_px} px in ${duration(x.planned_s)}, wherever you point, as long as the rate is right${inside ? "; the axis is inside" : "; the axis is outside"}`]);
   if (result.correction) rows.push([keyMark("key-move", "M1 8H10M15 8L9 4V12Z"), "the two moves, altitude first"]);
   return el("ul", { class: "key" }, rows.map((r) => el("li", null, ...r)));
 }

@@ -2,6 +2,8 @@
 const hasCharts = () => typeof window.Dygraph === "function";
 const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 const shownCharts = [];
+// Its legend sets a style attribute, which the content policy forbids; ours stands below each chart.
+if (hasCharts()) window.Dygraph.PLUGINS = window.Dygraph.PLUGINS.filter((p) => p !== window.Dygraph.Plugins.Legend);
 
 const POINTS = {
   disc: (ctx, x, y, r) => { ctx.beginPath(); ctx.arc(x, y, r, 0, 2 * Math.PI); ctx.fill(); },
@@ -36,7 +38,7 @@ function chart(host, series, options) {
   host.append(area);
   const model = window.Dygraph.defaultInteractionModel;
   const graph = new window.Dygraph(area, rows, {
-    labels: ["x", ...series.map((s) => s.name)], series: perSeries, errorBars: true, sigma: 1, fillAlpha: 0.16, legend: "never",
+    labels: ["x", ...series.map((s) => s.name)], series: perSeries, errorBars: true, sigma: 1, fillAlpha: 0.16, 
     labelsUTC: true, height: options.height ?? 170, xRangePad: 8, yRangePad: 10, axisLabelFontSize: 13, highlightCircleSize: 0,
     interactionModel: { mousedown: model.mousedown, dblclick: model.dblclick }, includeZero: Boolean(options.fromZero),
     axes: { x: { pixelsPerLabel: 76, axisLabelWidth: 64 }, y: { pixelsPerLabel: 34, axisLabelWidth: 46 } },

@@ -140,11 +140,11 @@ function chosenSection(night, evidence) {
 function cropGrid(strip, size) {
   if (!strip) return el("p", { class: "how" }, "No picture of this frame was kept.");
   const cells = CROP_PLACES.map((place, k) => {
-    const cell = el("div", { class: `crop crop-${k}`, role: "img", "aria-label": `${place}, pixel for pixel` });
+    const cell = el("div", { class: `crop cell-${k}`, role: "img", "aria-label": `${place}, pixel for pixel` });
     cell.style.width = cell.style.height = `${size}px`;
     cell.style.backgroundImage = `url("${strip}")`;
     cell.style.backgroundPosition = `-${k * size}px 0`;
-    return el("div", { class: `tint cell-${k}` }, cell);
+    return cell;
   });
   return el("figure", { class: "crops" }, el("div", { class: "crop-grid" }, cells), el("figcaption", { class: "how" }, "middle and corners, pixel for pixel"));
 }

@@ -7,7 +7,7 @@ function fill(node, attributes, children) {
     if (name.startsWith("on")) node.addEventListener(name.slice(2), value);
     else node.setAttribute(name, value === true ? "" : value);
   }
-  node.append(...children.flat().filter((c) => c !== null && c !== undefined && c !== ""));
+  node.append(...children.flat(Infinity).filter((c) => c !== null && c !== undefined && c !== ""));
   return node;
 }
 const el = (tag, attributes, ...children) => fill(document.createElement(tag), attributes, children);

@@ -13,7 +13,7 @@ function inspectPage(result, evidence) {
     known(f.centre_ra_deg) ? el("p", { class: "detail" }, "Middle of the frame: right ascension ", figure(result, "frame.centre_ra_deg", (v) => `${plain(v, 3)}°`), dec, ".")
       : el("p", { class: "message" }, result.identification),
     f.flags.length ? el("p", { class: "message" }, `Flags: ${f.flags.join(", ")}.`) : null);
-  if (evidence.frame) frameSection(evidence.frame, null);
+  if (evidence.frame) frameSection({ ...evidence.frame, planned_s: at(m, "exposure_s.value") }, null);
   section("basis", wideTable("Read from the file", ["What", "Value", "From"], metadataRows(result, m)), wideTable("Measured", ["What", "Figure"], measuredRows(result)),
     result.warnings.length ? [el("h3", null, "Notes"), el("ul", null, result.warnings.map((w) => el("li", null, quoted(w))))] : null);
 }
