@@ -54,8 +54,8 @@ void live_view(const AlignReport& r, Lines& out) {
   if (!r.star_target) return;
   const StarTarget& t = *r.star_target;
   out.push_back(fmt::format(
-      "   or on the live view, camera untouched on its head: move {} from ({:.0f}, {:.0f}) to ({:.0f}, {:.0f}) "
-      "with the altitude, then to ({:.0f}, {:.0f}) with the base",
+      "   or on the live view, camera untouched on its head: move {} from pixel ({:.0f}, {:.0f})\n"
+      "   to ({:.0f}, {:.0f}) with the altitude, then to ({:.0f}, {:.0f}) with the base",
       t.name.empty() ? "the bright star there" : t.name, t.now.x, t.now.y, t.after_altitude.x, t.after_altitude.y,
       t.after_both.x, t.after_both.y));
 }

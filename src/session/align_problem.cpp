@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 namespace polewright::session {
 namespace {
@@ -11,7 +12,8 @@ MountFrame mount_frame(const MeasuredFrame& m) {
   MountFrame out;
   out.name = m.frame.path.filename().string();
   out.mid_time = *m.time;
-  out.mid_time_sigma_s = m.frame.metadata.mid_time_sigma_s;
+  // The header's figure is for the difference of two stamps; the fit takes one frame's share of it.
+  out.mid_time_sigma_s = m.frame.metadata.mid_time_sigma_s / std::numbers::sqrt2;
   out.exposure_s = m.frame.metadata.exposure_s ? m.frame.metadata.exposure_s->value : 0.0;
   out.width_px = m.stars.width;
   out.height_px = m.stars.height;

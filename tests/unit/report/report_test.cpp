@@ -105,7 +105,7 @@ TEST_CASE("the instruction comes first and names both moves") {
   REQUIRE(enough != std::string::npos);
   CHECK(raise < turn);
   CHECK(turn < enough);
-  CHECK(text.find("to the right, towards east, as you stand behind the mount facing the pole (north)") !=
+  CHECK(text.find("to the right, towards east\n   as you stand behind the mount facing the pole (north)") !=
         std::string::npos);
 }
 
