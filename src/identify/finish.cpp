@@ -11,6 +11,8 @@ namespace {
 
 /// Half field beyond which the stars can tell projections apart.
 constexpr double kWideHalfField_rad = 0.35;
+/// Scatter, in the stars' own sigmas, at which a rectilinear lens needs no rival: nothing is left to explain.
+constexpr double kGoodFit = 1.25;
 /// Below this altitude of the field's centre, time or place must be wrong.
 constexpr Angle kLowestCentre = Angle::deg(-2.0);
 /// Accuracy of the planets' places with a margin.
@@ -34,7 +36,9 @@ bool clearly_better(const Grown& a, const Grown& b, const Detections& detections
 }
 
 Grown with_best_projection(Grown grown, const Detections& detections, const Grower& grower) {
-  if (detections.half_diagonal_px() / grown.pose.lens.focal_px < kWideHalfField_rad) return grown;
+  if (detections.half_diagonal_px() / grown.pose.lens.focal_px < kWideHalfField_rad ||
+      (grown.pose.lens.projection == Projection::rectilinear && grower.typical_sigmas(grown) < kGoodFit))
+    return grown;
   Grown best = grown;
   for (const Projection projection :
        {Projection::rectilinear, Projection::equidistant, Projection::equisolid, Projection::stereographic}) {

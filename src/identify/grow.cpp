@@ -10,6 +10,7 @@ constexpr std::uint32_t kGrowDetections = 250;  // brightest ones are enough to 
 constexpr std::size_t kGrowStars = 260;         // in the circle around the frame, half of it outside
 constexpr std::uint32_t kAllDetections = 1500;
 constexpr std::size_t kFewestPairs = 5;
+constexpr std::size_t kAskedPairs = 250;
 /// Catalogue error with the motions since J2000 of ordinary stars.
 constexpr double kCatalogueSigma_rad = 0.35 / 206264.8;
 /// What no distortion polynomial takes up.
@@ -132,8 +133,12 @@ void Grower::associate(Grown& grown) const {
 }
 
 void Grower::choose_freedom(Grown& grown) const {
-  // From the plainest lens up; a term stays when the stars ask for it.
+  // From the plainest lens up; a term stays when the stars ask for it. Some hundred stars over the whole list of
+  // brightness are enough to ask.
   Grown best = grown;
+  const std::size_t stride = 1 + grown.pairs.size() / kAskedPairs;
+  best.pairs.clear();
+  for (std::size_t i = 0; i < grown.pairs.size(); i += stride) best.pairs.push_back(grown.pairs[i]);
   best.pose.lens.k1 = best.pose.lens.k2 = 0.0;
   best.pose.lens.principal_point = detections_.centre();
   fit_with(best, FitFreedom{});
@@ -142,7 +147,7 @@ void Grower::choose_freedom(Grown& grown) const {
     const FitSummary summary = fit_with(next, freedom);
     const double scale = std::max(1.0, summary.typical_sigmas * summary.typical_sigmas);
     const int added = freedom.count() - best.freedom.count();
-    if (static_cast<int>(grown.pairs.size()) < 3 * freedom.count() ||
+    if (static_cast<int>(best.pairs.size()) < 3 * freedom.count() ||
         2.0 * (best.cost - next.cost) / scale < kWorthATerm * added)
       return;
     best = std::move(next);
@@ -156,7 +161,8 @@ void Grower::choose_freedom(Grown& grown) const {
   freedom = best.freedom;
   freedom.k1 = freedom.k2 = true;
   consider(freedom);
-  grown = std::move(best);
+  grown.pose = best.pose;
+  grown.freedom = best.freedom;
 }
 
 void Grower::complete(Grown& grown) const {

@@ -14,50 +14,57 @@ using Vector = Eigen::Matrix<double, kSize, 1>;
 using Matrix = Eigen::Matrix<double, kSize, kSize>;
 using Rows = Eigen::Matrix<double, 2, kSize>;
 
-double radius_slope(Projection p, double theta) {
-  switch (p) {
-    case Projection::rectilinear:
-      return 1.0 / (std::cos(theta) * std::cos(theta));
-    case Projection::equidistant:
-      return 1.0;
-    case Projection::equisolid:
-      return std::cos(0.5 * theta);
-    case Projection::stereographic:
-      return 1.0 / (std::cos(0.5 * theta) * std::cos(0.5 * theta));
+/// Ideal radius of a direction and its slope with the angle from the axis; false outside the projection's domain.
+bool radius_and_slope(Projection p, double across, double z, double& r, double& slope) {
+  if (p == Projection::rectilinear) {  // most frames: no trigonometry
+    static const double largest = std::tan(largest_theta_rad(p));
+    if (z <= 0.0 || across > largest * z) return false;
+    r = across / z;
+    slope = 1.0 + r * r;
+    return true;
   }
-  return 1.0;
+  const double theta = std::atan2(across, z);
+  if (theta > largest_theta_rad(p)) return false;
+  r = ideal_radius(p, theta);
+  const double half_cosine = std::cos(0.5 * theta);
+  slope = p == Projection::equidistant ? 1.0
+          : p == Projection::equisolid ? half_cosine
+                                       : 1.0 / (half_cosine * half_cosine);
+  return true;
 }
 
 /// Model place and its derivatives; false where the lens cannot show the direction.
 bool place_and_slopes(const Pose& pose, Vec<Icrs> direction, Eigen::Vector2d& place, Rows* slopes) {
   const LensModel& lens = pose.lens;
   const Vec<Camera> c = pose.camera_from_icrs * direction;
-  const double across = std::hypot(c.x, c.y), theta = std::atan2(across, c.z);
-  if (theta > largest_theta_rad(lens.projection)) return false;
-  const double r = ideal_radius(lens.projection, theta), r2 = r * r;
+  const double across = std::sqrt(c.x * c.x + c.y * c.y);
+  double r = 0.0, slope = 0.0;
+  if (!radius_and_slope(lens.projection, across, c.z, r, slope)) return false;
+  const double r2 = r * r;
   const double growth = 1.0 + 3.0 * lens.k1 * r2 + 5.0 * lens.k2 * r2 * r2;
   if (growth <= 0.0) return false;
   const double stretch = 1.0 + lens.k1 * r2 + lens.k2 * r2 * r2;
   const double side = lens.mirrored ? -1.0 : 1.0, f = lens.focal_px;
-  const Eigen::Vector2d u = across > 1e-12 ? Eigen::Vector2d(c.x / across, c.y / across) : Eigen::Vector2d(1.0, 0.0);
-  const Eigen::Vector2d from_axis(side * f * r * stretch * u.x(), f * r * stretch * u.y());
-  place = from_axis + Eigen::Vector2d(lens.principal_point.x, lens.principal_point.y);
+  const bool off_axis = across > 1e-12;
+  const double ux = off_axis ? c.x / across : 1.0, uy = off_axis ? c.y / across : 0.0;
+  const double from_x = side * f * r * stretch * ux, from_y = f * r * stretch * uy;
+  place = {from_x + lens.principal_point.x, from_y + lens.principal_point.y};
   if (slopes == nullptr) return true;
 
-  const double tangential = across > 1e-12 ? r * stretch / across : 1.0;
-  const double radial = radius_slope(lens.projection, theta) * growth;
-  Eigen::Matrix<double, 2, 3> by_direction;  // of the place without mirror, per focal length
-  const Eigen::RowVector3d theta_slope(c.z * u.x(), c.z * u.y(), -across);
-  by_direction = radial * u * theta_slope;
-  by_direction.leftCols<2>() += tangential * (Eigen::Matrix2d::Identity() - u * u.transpose());
-  Eigen::Matrix3d turned;  // derivative of exp(ω)·c by ω
-  turned << 0, c.z, -c.y, -c.z, 0, c.x, c.y, -c.x, 0;
-  slopes->leftCols<3>() = f * by_direction * turned;
-  slopes->row(0).head<3>() *= side;
-  slopes->col(3) = from_axis;
-  slopes->block<2, 2>(0, 4).setIdentity();
-  slopes->col(6) = from_axis * (r2 / stretch);
-  slopes->col(7) = from_axis * (r2 * r2 / stretch);
+  // By the camera direction: radially the slope of the mapping, across it the ratio of radius to distance.
+  const double tangential = off_axis ? r * stretch / across : 1.0, radial = slope * growth;
+  const double tx = c.z * ux, ty = c.z * uy, tz = -across;  // slope of the angle from the axis
+  const double gx[3] = {radial * ux * tx + tangential * uy * uy, radial * ux * ty - tangential * ux * uy,
+                        radial * ux * tz};
+  const double gy[3] = {radial * uy * tx - tangential * ux * uy, radial * uy * ty + tangential * ux * ux,
+                        radial * uy * tz};
+  // By the rotation vector ω: the direction moves by ω × c, so the derivative is c × gradient.
+  Rows& j = *slopes;
+  const double fx = f * side;
+  j.row(0) << fx * (c.y * gx[2] - c.z * gx[1]), fx * (c.z * gx[0] - c.x * gx[2]), fx * (c.x * gx[1] - c.y * gx[0]),
+      from_x, 1.0, 0.0, from_x * (r2 / stretch), from_x * (r2 * r2 / stretch);
+  j.row(1) << f * (c.y * gy[2] - c.z * gy[1]), f * (c.z * gy[0] - c.x * gy[2]), f * (c.x * gy[1] - c.y * gy[0]), from_y,
+      0.0, 1.0, from_y * (r2 / stretch), from_y * (r2 * r2 / stretch);
   return true;
 }
 

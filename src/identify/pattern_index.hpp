@@ -5,6 +5,7 @@
 // neighbours there. Levels step by about 1.65 in star spacing, from 20′ to 11°.
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <cstddef>
 #include <cstdint>
@@ -106,7 +107,8 @@ void PatternLevel::visit_fans(const FanCode& code, double tolerance, Visit&& vis
     for (std::uint32_t b = first_bin[1]; b <= last_bin[1]; ++b)
       for (std::uint32_t c = first_bin[2]; c <= last_bin[2]; ++c) {
         const std::uint32_t row = ((a * bins_ + b) * bins_ + c) * bins_;
-        for (std::uint32_t i = bucket_[row + first_bin[3]]; i < bucket_[row + last_bin[3] + 1]; ++i)
+        const auto end = std::min<std::size_t>(bucket_[row + last_bin[3] + 1], fan_.size());
+        for (std::size_t i = bucket_[row + first_bin[3]]; i < end; ++i)
           if (inside(code_[i]))
             if (const auto fan = unpack(fan_[i])) visit(*fan);
       }
@@ -116,7 +118,8 @@ template <class Visit>
 void PatternLevel::visit_stars(Vec<Icrs> centre, Angle radius, Visit&& visit) const {
   bool going = true;
   cells_.visit_cone(centre, radius, [&](std::uint32_t from, std::uint32_t to) {
-    for (std::uint32_t i = first_[from]; going && i < first_[to]; ++i) going = visit(i);
+    const std::uint32_t end = std::min(first_[to], size());
+    for (std::uint32_t i = first_[from]; going && i < end; ++i) going = visit(i);
   });
 }
 

@@ -9,7 +9,11 @@
 namespace polewright {
 namespace {
 
-constexpr std::size_t kPictureNeighbours = 10;  // more than the index's, because some detections are no stars
+/// More neighbours than the index's, because some detections are no stars; fewer in the long lists, which are tried
+/// last, when most fans are in vain.
+std::size_t picture_neighbours(std::uint32_t among) {
+  return among <= 80 ? 10 : 8;
+}
 constexpr double kSmallestFan_px = 12.0;
 constexpr double kWideHalfField = 0.45;  // rad: beyond, projections differ visibly over a fan's neighbourhood
 
@@ -74,7 +78,7 @@ class Searcher {
   }
 
   bool fans_of(std::uint32_t anchor, std::uint32_t among) {
-    const auto neighbours = detections_.neighbours(anchor, kPictureNeighbours, among);
+    const auto neighbours = detections_.neighbours(anchor, picture_neighbours(among), among);
     const std::uint32_t choices = choices_of(static_cast<std::uint32_t>(neighbours.size()));
     const PixelPoint a = detections_[anchor].place;
     for (const bool mirrored : {false, true}) {
@@ -141,7 +145,9 @@ class Searcher {
     // The plain ratio of sizes first: it is near enough to drop what cannot fit.
     const double angle = angle_between(candidate.fan.direction[0], candidate.fan.direction[3]).rad();
     const double rough_focal_px = fan.size_px / angle;
-    if (rough_focal_px < 0.7 * plan_.shortest_focal_px || rough_focal_px > 3.0 * plan_.longest_focal_px) return false;
+    if (rough_focal_px < 0.7 * plan_.shortest_focal_px || rough_focal_px > 3.0 * plan_.longest_focal_px ||
+        !looks_like_level(rough_focal_px, level, fan, 2.0))
+      return false;
     const bool wide = detections_.half_diagonal_px() / rough_focal_px > kWideHalfField;
     LensModel lens = plan_.shape
                          ? *plan_.shape
@@ -162,13 +168,17 @@ class Searcher {
     return false;
   }
 
+  /// The level must look like the brightest detections: neither far denser nor far sparser.
+  bool looks_like_level(double focal_px, const PatternLevel& level, const PictureFan& fan, double slack) const {
+    const double field = std::min(detections_.area_px() / (focal_px * focal_px), 2.0 * std::numbers::pi);
+    const double level_stars = field * level.size() / (4.0 * std::numbers::pi);
+    return level_stars > 0.08 / slack * fan.among && level_stars < 12.0 * slack * fan.among;
+  }
+
   bool fits_plan(const Pose& pose, const PatternLevel& level, const PictureFan& fan) const {
     const double f = pose.lens.focal_px;
     if (f < plan_.shortest_focal_px || f > plan_.longest_focal_px) return false;
-    // The level must look like the brightest detections: neither far denser nor far sparser.
-    const double field = std::min(detections_.area_px() / (f * f), 2.0 * std::numbers::pi);
-    const double level_stars = field * level.size() / (4.0 * std::numbers::pi);
-    if (level_stars < 0.08 * fan.among || level_stars > 12.0 * fan.among) return false;
+    if (!looks_like_level(f, level, fan, 1.0)) return false;
     if (!plan_.centre) return true;
     const auto centre = pose.lens.unproject(detections_.centre());
     return centre && angle_between(pose.camera_from_icrs.inverse() * *centre, *plan_.centre) < plan_.centre_radius;
