@@ -16,23 +16,23 @@ namespace polewright {
 /// One frame of the night.
 struct CheckFrame {
   std::string file;
-  std::vector<std::string> companions;       ///< other files of the same exposure (the JPEG beside a raw)
-  std::size_t sequence = 0;                  ///< index into CheckReport::sequences; meaningless when unreadable
+  std::vector<std::string> companions;  ///< other files of the same exposure (the JPEG beside a raw)
+  std::size_t sequence = 0;             ///< index into CheckReport::sequences; meaningless when unreadable
   bool readable = true;
-  std::optional<UtcTime> mid_time;           ///< UTC when the zone is known
-  std::optional<UtcTime> clock_time;         ///< as the camera's clock says, zone known or not; orders the frames
+  std::optional<UtcTime> mid_time;    ///< UTC when the zone is known
+  std::optional<UtcTime> clock_time;  ///< as the camera's clock says, zone known or not; orders the frames
   std::optional<double> exposure_s;
   int width_px = 0, height_px = 0;
-  FrameFinding finding;                      ///< verdict, cause, trail, why
+  FrameFinding finding;  ///< verdict, cause, trail, why
   std::optional<double> trail_arcsec, trail_sigma_arcsec;
-  std::optional<double> elongation;          ///< long over short axis of the typical star image
+  std::optional<double> elongation;  ///< long over short axis of the typical star image
   std::optional<double> fwhm_px;
   int stars = 0;
-  std::optional<double> stars_expected;      ///< what the sequence's clear frames show
+  std::optional<double> stars_expected;  ///< what the sequence's clear frames show
   std::optional<double> sky_adu;
   std::optional<double> dimming_mag;
   std::optional<double> temperature_c;
-  std::optional<FieldPlace> place;           ///< shift and roll against the first frame of its sequence
+  std::optional<FieldPlace> place;  ///< shift and roll against the first frame of its sequence
   std::vector<std::string> flags;
 };
 
@@ -41,13 +41,13 @@ struct CheckSequence {
   std::string camera;
   std::optional<double> exposure_s;
   std::optional<double> centre_ra_deg, centre_dec_deg;
-  std::vector<std::size_t> frames;           ///< indices into CheckReport::frames, by time
+  std::vector<std::size_t> frames;  ///< indices into CheckReport::frames, by time
   OpticsReport optics;
   std::optional<SiteReport> site;
   NightDiagnosis diagnosis;
   std::size_t frames_identified = 0;
-  std::optional<MountSolution> mount;        ///< its axis is told only when its outcome is solved
-  std::string mount_message;                 ///< why there is no axis; empty when there is one
+  std::optional<MountSolution> mount;  ///< its axis is told only when its outcome is solved
+  std::string mount_message;           ///< why there is no axis; empty when there is one
   std::optional<AxisCorrection> correction;
 };
 
@@ -74,7 +74,7 @@ struct CheckReport {
 
 struct CheckTextOptions {
   TextStyle style;
-  std::size_t most_frames = 40;              ///< lines of the table; the rest is counted. 0: all
+  std::size_t most_frames = 40;  ///< lines of the table; the rest is counted. 0: all
 };
 /// For people: what spoiled the night and what to do, then the frames, worst first, then by time.
 [[nodiscard]] std::string check_text(const CheckReport& report, const CheckTextOptions& options = {});

@@ -13,8 +13,8 @@
 namespace polewright {
 
 struct CheckOptions {
-  SessionOptions session;                    ///< tolerance, optics, site, clock zone; `threads` is the number of jobs
-  bool recursive = false;                    ///< also the folders inside the folders
+  SessionOptions session;  ///< tolerance, optics, site, clock zone; `threads` is the number of jobs
+  bool recursive = false;  ///< also the folders inside the folders
   bool use_cache = true;
   std::optional<std::filesystem::path> cache_file;  ///< default: polewright/frames.sqlite in the XDG cache folder
   /// Frames per sequence whose stars are identified for the axis; more cost time and add little (the mount's own
@@ -24,8 +24,8 @@ struct CheckOptions {
   std::function<bool()> stop;
 };
 
-/// Files, folders and wildcard patterns -> every frame judged and the night explained. A file that cannot be read is told
-/// in the report and the rest goes on. Errors: file_missing (nothing there that looks like a frame), cancelled,
+/// Files, folders and wildcard patterns -> every frame judged and the night explained. A file that cannot be read is
+/// told in the report and the rest goes on. Errors: file_missing (nothing there that looks like a frame), cancelled,
 /// option_invalid.
 [[nodiscard]] Result<CheckReport> check(const std::vector<std::filesystem::path>& inputs, const CheckOptions& options,
                                         const Progress& progress = {});
@@ -35,7 +35,7 @@ enum class FileAction { move, copy };
 /// What happened, or would happen, to one file.
 struct FileMoved {
   std::string from, to;
-  std::string problem;                       ///< empty when done (or when it could be done)
+  std::string problem;  ///< empty when done (or when it could be done)
 };
 
 /// Moves or copies the files of all frames with one of these verdicts, companions included, into `folder` (made when

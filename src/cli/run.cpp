@@ -6,6 +6,7 @@
 #include <CLI/CLI.hpp>
 #include <cstdio>
 
+#include "cli/check_command.hpp"
 #include "cli/options.hpp"
 #include "cli/terminal.hpp"
 #include "polewright/page.hpp"
@@ -144,11 +145,17 @@ int run(int argc, char** argv) {
   add_overlay(*inspect_command, typed);
   inspect_command->footer("Example:\n  polewright inspect night_0042.cr2 --json -");
 
+  CheckTyped check_typed;
+  CLI::App* check_command = add_check(app, typed, check_typed);
+  add_common(*check_command, typed);
+  add_exposure(*check_command, typed);
+
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& e) {
     return app.exit(e) == 0 ? kAnswered : kInputWrong;
   }
+  if (check_command->parsed()) return run_check(typed, check_typed);
   return align_command->parsed() ? run_align(typed) : run_inspect(typed);
 }
 

@@ -9,10 +9,16 @@ namespace {
 
 constexpr double kTurn = 2.0 * std::numbers::pi;
 
-Eigen::Index width(Term term) { return term == Term::wave ? 2 : 1; }
+Eigen::Index width(Term term) {
+  return term == Term::wave ? 2 : 1;
+}
 
-double sinc(double x) { return std::abs(x) < 1e-6 ? 1.0 : std::sin(x) / x; }
-double sinhc(double x) { return std::abs(x) < 1e-6 ? 1.0 : std::sinh(x) / x; }
+double sinc(double x) {
+  return std::abs(x) < 1e-6 ? 1.0 : std::sin(x) / x;
+}
+double sinhc(double x) {
+  return std::abs(x) < 1e-6 ? 1.0 : std::sinh(x) / x;
+}
 
 Eigen::MatrixXd design(const Series& s, const std::vector<Component>& components, bool with_waves) {
   Eigen::Index n = 1;
@@ -54,11 +60,14 @@ int parameters(const Component& c) {
   switch (c.term) {
     case Term::drift:
     case Term::bend:
-    case Term::bend3: return 3;
+    case Term::bend3:
+      return 3;
     case Term::step:
     case Term::blip:
-    case Term::settling: return 4;
-    case Term::wave: return 3;
+    case Term::settling:
+      return 4;
+    case Term::wave:
+      return 3;
   }
   return 0;
 }
@@ -68,12 +77,24 @@ Eigen::RowVectorXd columns_at(const Component& c, const Series& s, double t, dou
   const double angle = kSiderealRate_rad_per_s * since;
   Eigen::RowVectorXd row(width(c.term));
   switch (c.term) {
-    case Term::drift: row[0] = since / 60.0; break;
-    case Term::bend: row[0] = 1.0 - std::cos(angle); break;
-    case Term::bend3: row[0] = angle - std::sin(angle); break;
-    case Term::step: row[0] = t >= s.time_s[c.at] ? 1.0 : 0.0; break;
-    case Term::blip: row[0] = t == s.time_s[c.at] ? 1.0 : 0.0; break;
-    case Term::settling: row[0] = std::exp(-since / c.scale_s) * sinhc(0.5 * exposure_s / c.scale_s); break;
+    case Term::drift:
+      row[0] = since / 60.0;
+      break;
+    case Term::bend:
+      row[0] = 1.0 - std::cos(angle);
+      break;
+    case Term::bend3:
+      row[0] = angle - std::sin(angle);
+      break;
+    case Term::step:
+      row[0] = t >= s.time_s[c.at] ? 1.0 : 0.0;
+      break;
+    case Term::blip:
+      row[0] = t == s.time_s[c.at] ? 1.0 : 0.0;
+      break;
+    case Term::settling:
+      row[0] = std::exp(-since / c.scale_s) * sinhc(0.5 * exposure_s / c.scale_s);
+      break;
     case Term::wave: {
       const double smeared = sinc(0.5 * kTurn * exposure_s / c.scale_s);
       row[0] = smeared * std::sin(kTurn * t / c.scale_s);

@@ -57,7 +57,8 @@ struct Account {
 class Projector {
  public:
   Projector(const Series& series, const std::vector<Component>& components);
-  /// Drop of the residual sum of squares when `columns` are added in all directions, or in the tracking direction alone.
+  /// Drop of the residual sum of squares when `columns` are added in all directions, or in the tracking direction
+  /// alone.
   [[nodiscard]] double gain(const Eigen::MatrixXd& residual, const Eigen::MatrixXd& columns, bool tracking_only) const;
   /// Coefficients of `columns`, orthonormalised against the design, in the three directions.
   [[nodiscard]] Eigen::MatrixXd projected(const Eigen::MatrixXd& residual, const Eigen::MatrixXd& columns) const;

@@ -33,7 +33,8 @@ void add_pattern(const Ledger& l, const std::vector<Judgement>& judgements, Tall
   const double all = (lens ? s.aberration_px : 0.0) + (tilt ? s.tilt_px : 0.0);
   for (const Judgement& j : judgements) {
     if (j.finding.verdict != Verdict::sharp) continue;
-    if (lens) add(t, {"lens aberration", s.aberration_px / all, s.aberration_px}, s.aberration_px >= s.tilt_px || !tilt);
+    if (lens)
+      add(t, {"lens aberration", s.aberration_px / all, s.aberration_px}, s.aberration_px >= s.tilt_px || !tilt);
     if (tilt) add(t, {"tilt", s.tilt_px / all, s.tilt_px}, s.tilt_px > s.aberration_px || !lens);
   }
 }
@@ -43,7 +44,8 @@ void add_visible(const Ledger& l, Tallies& t) {
   const double least = l.options.least_share_of_tolerance * l.options.tolerance_px;
   for (const FrameMotion& m : l.motions)
     for (const Part& p : m.parts)
-      if (p.cause != "unexplained" && p.trail_px >= least) t[p.cause].trail_px = std::max(t[p.cause].trail_px, p.trail_px);
+      if (p.cause != "unexplained" && p.trail_px >= least)
+        t[p.cause].trail_px = std::max(t[p.cause].trail_px, p.trail_px);
   for (const Ledger::Event& e : l.events) {
     const double far = std::hypot(e.moved.x(), e.moved.y());
     const bool aimed = far > 0.1 * std::min(l.field.width_px, l.field.height_px);
@@ -60,7 +62,7 @@ double bic_gain_of(const std::string& cause, const Ledger& l) {
                       : term == Term::step     ? cause == "slip"
                       : term == Term::blip     ? cause == "gust or knock"
                                                : cause == "axis misalignment" || cause == "tracking rate" ||
-                                                     cause == "not tracking" || cause == "reversed tracking";
+                                                 cause == "not tracking" || cause == "reversed tracking";
     if (mine) gain = std::max(gain, l.finding.bic_gain[i]);
   }
   return gain;
@@ -68,12 +70,14 @@ double bic_gain_of(const std::string& cause, const Ledger& l) {
 
 /// Frames of nobody's making (daylight, cap on) do not vote, and a cause must stand on more than rounding.
 bool worth_telling(const Tally& tally, const NightOptions& options) {
-  return tally.frames > 0 || tally.votes > 0.02 || tally.trail_px >= options.least_share_of_tolerance * options.tolerance_px;
+  return tally.frames > 0 || tally.votes > 0.02 ||
+         tally.trail_px >= options.least_share_of_tolerance * options.tolerance_px;
 }
 
 }  // namespace
 
-std::vector<NightCause> causes_of(const Ledger& l, const std::vector<Judgement>& judgements, const NightDiagnosis& so_far) {
+std::vector<NightCause> causes_of(const Ledger& l, const std::vector<Judgement>& judgements,
+                                  const NightDiagnosis& so_far) {
   Tallies tallies;
   for (const Judgement& j : judgements)
     for (const Vote& v : j.votes) add(tallies, v, j.finding.cause == v.cause);
@@ -88,7 +92,8 @@ std::vector<NightCause> causes_of(const Ledger& l, const std::vector<Judgement>&
   for (const auto& [cause, tally] : tallies) {
     if (!worth_telling(tally, l.options)) continue;
     const double share = all > 0.0 ? tally.votes / all : tally.trail_px / std::max(all_px, 1e-9);
-    out.push_back({cause, share, tally.trail_px, tally.frames, bic_gain_of(cause, l), evidence_for(cause, l, so_far, tally.frames)});
+    out.push_back({cause, share, tally.trail_px, tally.frames, bic_gain_of(cause, l),
+                   evidence_for(cause, l, so_far, tally.frames)});
   }
   std::sort(out.begin(), out.end(), [](const auto& a, const auto& b) { return a.share > b.share; });
   return out;

@@ -10,22 +10,26 @@ namespace {
 
 std::string drift_evidence(const std::string& cause, const SteadyDrift& d) {
   if (cause == "axis misalignment")
-    return fmt::format("the field drifts evenly, and its direction puts the axis {:.0f}′ from the pole (± {:.1f}′): {:.2f} px a minute",
-                       d.axis_offset ? d.axis_offset->arcmin() : 0.0, d.axis_offset_sigma ? d.axis_offset_sigma->arcmin() : 0.0,
-                       d.axis_px_per_min);
+    return fmt::format(
+        "the field drifts evenly, and its direction puts the axis {:.0f}′ from the pole (± {:.1f}′): {:.2f} px a "
+        "minute",
+        d.axis_offset ? d.axis_offset->arcmin() : 0.0, d.axis_offset_sigma ? d.axis_offset_sigma->arcmin() : 0.0,
+        d.axis_px_per_min);
   if (!d.rate_ratio)
-    return fmt::format("the field turns at {:.3f} of the sky's own rate (± {:.3f}), {:.1f} px a minute", d.turn_ratio.value_or(0.0),
-                       d.turn_ratio_sigma.value_or(0.0), d.worst_px_per_min);
-  return fmt::format("the mount turns at {:.4f} of the sidereal rate (± {:.4f}), which moves stars {:.2f} px a minute", *d.rate_ratio,
-                     d.rate_sigma.value_or(0.0), d.rate_px_per_min);
+    return fmt::format("the field turns at {:.3f} of the sky's own rate (± {:.3f}), {:.1f} px a minute",
+                       d.turn_ratio.value_or(0.0), d.turn_ratio_sigma.value_or(0.0), d.worst_px_per_min);
+  return fmt::format("the mount turns at {:.4f} of the sidereal rate (± {:.4f}), which moves stars {:.2f} px a minute",
+                     *d.rate_ratio, d.rate_sigma.value_or(0.0), d.rate_px_per_min);
 }
 
 std::string periodic_evidence(const NightDiagnosis& n) {
   const PeriodicTerm& p = n.periodic.front();
   std::string text = fmt::format("the field swings by ± {:.1f} px", p.amplitude_px);
   if (p.amplitude_arcsec) text += fmt::format(" (± {:.1f}″)", *p.amplitude_arcsec);
-  text += fmt::format(" every {:.0f} s, seen over {:.1f} turns of the worm, {:.0f} times its uncertainty", p.period_s, p.cycles, p.significance);
-  if (n.periodic.size() > 1) text += fmt::format("; a further {:.1f} px every {:.0f} s", n.periodic[1].amplitude_px, n.periodic[1].period_s);
+  text += fmt::format(" every {:.0f} s, seen over {:.1f} turns of the worm, {:.0f} times its uncertainty", p.period_s,
+                      p.cycles, p.significance);
+  if (n.periodic.size() > 1)
+    text += fmt::format("; a further {:.1f} px every {:.0f} s", n.periodic[1].amplitude_px, n.periodic[1].period_s);
   return text;
 }
 
@@ -37,18 +41,25 @@ std::string slip_evidence(const Ledger& l, std::size_t frames) {
       far = std::max(far, std::hypot(e.moved.x(), e.moved.y()));
       ++n;
     }
-  return fmt::format("the field stays shifted after {} leap{}, the largest {:.1f} px; {}", n, n == 1 ? "" : "s", far,
-                     frames == 0 ? "no frame was smeared by it" : fmt::format("{} frame{} smeared", frames, frames == 1 ? "" : "s"));
+  return fmt::format(
+      "the field stays shifted after {} leap{}, the largest {:.1f} px; {}", n, n == 1 ? "" : "s", far,
+      frames == 0 ? "no frame was smeared by it" : fmt::format("{} frame{} smeared", frames, frames == 1 ? "" : "s"));
 }
 
 std::string size_evidence(const std::string& cause, const StarSizes& s) {
   const double most = s.growth_px.empty() ? 0.0 : *std::max_element(s.growth_px.begin(), s.growth_px.end());
   if (cause == "dew") {
     const double dim = s.dim_mag.empty() ? 0.0 : *std::max_element(s.dim_mag.begin(), s.dim_mag.end());
-    return fmt::format("star width grows by up to {:.1f} px and light is lost with it, up to {:.1f} mag; losing focus would keep the light", most, dim);
+    return fmt::format(
+        "star width grows by up to {:.1f} px and light is lost with it, up to {:.1f} mag; losing focus would keep the "
+        "light",
+        most, dim);
   }
-  std::string text = fmt::format("star width grows from {:.1f} px by up to {:.1f} px while the light stays, with no direction to it", s.best_fwhm_px, most);
-  if (s.width_per_kelvin) text += fmt::format("; it follows the temperature, {:+.2f} px per kelvin", *s.width_per_kelvin);
+  std::string text =
+      fmt::format("star width grows from {:.1f} px by up to {:.1f} px while the light stays, with no direction to it",
+                  s.best_fwhm_px, most);
+  if (s.width_per_kelvin)
+    text += fmt::format("; it follows the temperature, {:+.2f} px per kelvin", *s.width_per_kelvin);
   return text;
 }
 
@@ -66,18 +77,22 @@ std::string evidence_for(const std::string& cause, const Ledger& l, const NightD
                        frames == 1 ? "" : "s", frames == 1 ? "its" : "their");
   if (cause == "defocus" || cause == "dew") return size_evidence(cause, s);
   if (cause == "lens aberration")
-    return fmt::format("stars at the corner are drawn out by {:.1f} px (± {:.2f}) on every frame alike, whatever the mount does", s.aberration_px, s.aberration_sigma_px);
+    return fmt::format(
+        "stars at the corner are drawn out by {:.1f} px (± {:.2f}) on every frame alike, whatever the mount does",
+        s.aberration_px, s.aberration_sigma_px);
   if (cause == "tilt")
-    return fmt::format("stars are {:.1f} px (± {:.2f}) wider at one edge than at the opposite one, on every frame alike", s.tilt_px, s.tilt_sigma_px);
+    return fmt::format(
+        "stars are {:.1f} px (± {:.2f}) wider at one edge than at the opposite one, on every frame alike", s.tilt_px,
+        s.tilt_sigma_px);
   if (cause == "clouds") {
     const double dim = s.dim_mag.empty() ? 0.0 : *std::max_element(s.dim_mag.begin(), s.dim_mag.end());
-    return fmt::format("stars fade by up to {:.1f} mag without growing; {} frame{} below half of the {:.0f} stars due", dim, frames,
-                       frames == 1 ? "" : "s", s.stars_expected);
+    return fmt::format("stars fade by up to {:.1f} mag without growing; {} frame{} below half of the {:.0f} stars due",
+                       dim, frames, frames == 1 ? "" : "s", s.stars_expected);
   }
   if (cause != "unexplained" && n.drift) return drift_evidence(cause, *n.drift);
   if (n.drift && whole_drift_word(*n.drift) == "unexplained" && !n.drift->rate_ratio)
-    return fmt::format("{} frame{}; an even drift of {:.2f} px a minute is part of it, which could be axis or rate", frames,
-                       frames == 1 ? "" : "s", n.drift->worst_px_per_min);
+    return fmt::format("{} frame{}; an even drift of {:.2f} px a minute is part of it, which could be axis or rate",
+                       frames, frames == 1 ? "" : "s", n.drift->worst_px_per_min);
   return fmt::format("{} frame{} that none of the known causes accounts for", frames, frames == 1 ? "" : "s");
 }
 

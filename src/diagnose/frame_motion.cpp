@@ -32,8 +32,8 @@ void add_part(const std::string& cause, const Displacement& moved, const Displac
   out.parts.push_back({cause, trail, std::max(0.0, moved.dot(whole) / std::max(whole.squaredNorm(), 1e-12))});
 }
 
-void take_apart(const Movements& m, const NightFrame& f, const std::optional<SteadyDrift>& drift, const NightField& field,
-                FrameMotion& out) {
+void take_apart(const Movements& m, const NightFrame& f, const std::optional<SteadyDrift>& drift,
+                const NightField& field, FrameMotion& out) {
   out.expected = m.sum();
   if (drift) {
     const SteadyParts steady = split_steady(m.steady, f.exposure_s, field);
@@ -48,7 +48,9 @@ void take_apart(const Movements& m, const NightFrame& f, const std::optional<Ste
   for (Part& p : out.parts) p.share = all > 0.0 ? p.share / all : 0.0;
 }
 
-double sigma_of(const Covariance2& c) { return std::sqrt(0.5 * (c.xx + c.yy)); }
+double sigma_of(const Covariance2& c) {
+  return std::sqrt(0.5 * (c.xx + c.yy));
+}
 
 /// Measured trail at the centre, turned to the side of the expected one: a trail has no front end.
 Eigen::Vector2d towards(const MeasuredTrail& t, const Displacement& expected) {
@@ -130,9 +132,9 @@ std::string whole_drift_word(const SteadyDrift& d) {
   return "unexplained";
 }
 
-std::vector<FrameMotion> frame_motions(const std::vector<NightFrame>& frames, const Series& series, const Finding& finding,
-                                       const std::optional<SteadyDrift>& drift, const NightField& field,
-                                       const NightOptions& options) {
+std::vector<FrameMotion> frame_motions(const std::vector<NightFrame>& frames, const Series& series,
+                                       const Finding& finding, const std::optional<SteadyDrift>& drift,
+                                       const NightField& field, const NightOptions& options) {
   std::vector<FrameMotion> out(frames.size());
   for (std::size_t i = 0; i < frames.size(); ++i)
     take_apart(movements_during(frames[i], series, finding.account), frames[i], drift, field, out[i]);

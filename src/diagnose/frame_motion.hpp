@@ -11,9 +11,9 @@ namespace polewright::diagnose {
 
 /// How much of a frame's trail one cause makes.
 struct Part {
-  std::string cause;                         ///< fixed word
-  double trail_px = 0.0;                     ///< worst over the frame, of this part alone
-  double share = 0.0;                        ///< of the frame's expected trail, along it; 0 when it works against it
+  std::string cause;      ///< fixed word
+  double trail_px = 0.0;  ///< worst over the frame, of this part alone
+  double share = 0.0;     ///< of the frame's expected trail, along it; 0 when it works against it
 };
 
 struct FrameMotion {
@@ -21,7 +21,7 @@ struct FrameMotion {
   std::vector<Part> parts;
   std::optional<double> trail_px, trail_sigma_px, angle_deg;
   bool from_sequence = false;
-  bool excess = false;                       ///< pixels show more motion than sequence and noise explain
+  bool excess = false;  ///< pixels show more motion than sequence and noise explain
   double excess_px = 0.0;
 };
 

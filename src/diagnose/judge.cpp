@@ -44,8 +44,8 @@ void blame_sudden(const Ledger& l, std::size_t frame, Judgement& j) {
   const double trail = *m.trail_px;
   if (const Ledger::Event* step = step_at(l, frame)) {
     blame(j, "slip", trail,
-          fmt::format("trail {:.1f} px where {:.1f} px was due; from here on the field stays shifted by {:.1f} px", trail,
-                      worst_of(m.expected, l.field), std::hypot(step->moved.x(), step->moved.y())));
+          fmt::format("trail {:.1f} px where {:.1f} px was due; from here on the field stays shifted by {:.1f} px",
+                      trail, worst_of(m.expected, l.field), std::hypot(step->moved.x(), step->moved.y())));
     return;
   }
   // Gusts are exceptions. When they are the rule, something that this analysis has no name for is at work.
@@ -56,24 +56,28 @@ void blame_sudden(const Ledger& l, std::size_t frame, Judgement& j) {
                       worst_of(m.expected, l.field)));
     return;
   }
-  blame(j, "unexplained", trail,
-        fmt::format("trail {:.1f} px, {:.1f} px more than the motion from frame to frame explains", trail, m.excess_px));
+  blame(
+      j, "unexplained", trail,
+      fmt::format("trail {:.1f} px, {:.1f} px more than the motion from frame to frame explains", trail, m.excess_px));
 }
 
 void blame_motion(const Ledger& l, std::size_t frame, Judgement& j) {
   const FrameMotion& m = l.motions[frame];
   const double trail = *m.trail_px, expected = worst_of(m.expected, l.field);
-  const auto main = std::max_element(m.parts.begin(), m.parts.end(), [](const auto& a, const auto& b) { return a.share < b.share; });
+  const auto main =
+      std::max_element(m.parts.begin(), m.parts.end(), [](const auto& a, const auto& b) { return a.share < b.share; });
   if (expected < 0.5 * trail || main == m.parts.end()) {
     blame(j, "unexplained", trail,
           fmt::format("trail {:.1f} px, of which the motion from frame to frame explains {:.1f} px", trail, expected));
     return;
   }
-  blame(j, main->cause, main->trail_px,
-        main->cause == "unexplained"
-            ? fmt::format("even drift of {:.1f} px in this exposure; without identified stars axis and rate cannot be told apart",
-                          main->trail_px)
-            : fmt::format("{} makes {:.1f} px of the {:.1f} px trail", main->cause, main->trail_px, trail));
+  blame(
+      j, main->cause, main->trail_px,
+      main->cause == "unexplained"
+          ? fmt::format(
+                "even drift of {:.1f} px in this exposure; without identified stars axis and rate cannot be told apart",
+                main->trail_px)
+          : fmt::format("{} makes {:.1f} px of the {:.1f} px trail", main->cause, main->trail_px, trail));
   j.votes.clear();
   for (const Part& p : m.parts)
     if (p.share > 0.0) j.votes.push_back({p.cause, p.share, p.trail_px});
@@ -86,12 +90,15 @@ void judge_lost(const Ledger& l, std::size_t frame, Judgement& j) {
   const std::string stars = fmt::format("{} stars where {:.0f} were due", f.stars, s.stars_expected);
   if (s.clouded[frame])
     blame(j, "clouds", 0.0,
-          f.dimming_mag ? fmt::format("{}, {:.1f} mag of their light gone", stars, s.dim_mag[frame]) : stars + ", and they come back");
+          f.dimming_mag ? fmt::format("{}, {:.1f} mag of their light gone", stars, s.dim_mag[frame])
+                        : stars + ", and they come back");
   else if (s.softening == Softening::dew && s.dim_mag[frame] > 0.3)
     blame(j, "dew", s.growth_px[frame],
-          fmt::format("{}, {:.1f} mag of their light gone and their width grown by {:.1f} px", stars, s.dim_mag[frame], s.growth_px[frame]));
+          fmt::format("{}, {:.1f} mag of their light gone and their width grown by {:.1f} px", stars, s.dim_mag[frame],
+                      s.growth_px[frame]));
   else if (s.softening == Softening::focus && s.soft[frame])
-    blame(j, "defocus", s.growth_px[frame], fmt::format("{}, their width grown by {:.1f} px", stars, s.growth_px[frame]));
+    blame(j, "defocus", s.growth_px[frame],
+          fmt::format("{}, their width grown by {:.1f} px", stars, s.growth_px[frame]));
   else
     blame(j, "unexplained", 0.0, stars);
 }
@@ -99,7 +106,8 @@ void judge_lost(const Ledger& l, std::size_t frame, Judgement& j) {
 void judge_soft(const Ledger& l, std::size_t frame, Judgement& j) {
   const StarSizes& s = l.sizes;
   j.finding.verdict = Verdict::soft;
-  const std::string width = fmt::format("stars {:.1f} px wide, {:.1f} px more than at their best", *l.frames[frame].fwhm_px, s.growth_px[frame]);
+  const std::string width = fmt::format("stars {:.1f} px wide, {:.1f} px more than at their best",
+                                        *l.frames[frame].fwhm_px, s.growth_px[frame]);
   if (s.softening == Softening::dew)
     blame(j, "dew", s.growth_px[frame], fmt::format("{}, and {:.1f} mag of their light gone", width, s.dim_mag[frame]));
   else if (s.softening == Softening::focus)
@@ -127,7 +135,8 @@ Judgement judge(const Ledger& l, std::size_t frame) {
       j.finding.why = f.spoiled ? "no picture of stars" : "hardly a star found";
     return j;
   }
-  const bool trailed = m.trail_px && *m.trail_px > l.options.tolerance_px && *m.trail_px > 3.0 * m.trail_sigma_px.value_or(0.0);
+  const bool trailed =
+      m.trail_px && *m.trail_px > l.options.tolerance_px && *m.trail_px > 3.0 * m.trail_sigma_px.value_or(0.0);
   if (l.sizes.lost[frame] && (l.sizes.clouded[frame] || !trailed)) {
     judge_lost(l, frame, j);
   } else if (trailed) {

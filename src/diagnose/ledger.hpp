@@ -17,7 +17,7 @@ struct Ledger {
 
   /// Motion leaps that stay or return, by night frame: the frame from which the field is shifted, and how far.
   struct Event {
-    std::size_t frame = 0;                   ///< first frame after a step, or the frame of a blip
+    std::size_t frame = 0;  ///< first frame after a step, or the frame of a blip
     bool stays = false;
     Displacement moved = Displacement::Zero();
     double sigma_px = 0.0;

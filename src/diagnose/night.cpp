@@ -41,7 +41,8 @@ void tell_steps(const Ledger& l, NightDiagnosis& out) {
     step.y_px = e.moved.y();
     step.roll_arcmin = Angle::rad(e.moved.z() / corner_px(l.field)).arcmin();
     step.sigma_px = e.sigma_px;
-    if (std::hypot(step.x_px, step.y_px) > kReAimShare * std::min(l.field.width_px, l.field.height_px)) step.kind = StepKind::re_aimed;
+    if (std::hypot(step.x_px, step.y_px) > kReAimShare * std::min(l.field.width_px, l.field.height_px))
+      step.kind = StepKind::re_aimed;
     out.steps.push_back(step);
   }
 }
@@ -51,7 +52,8 @@ void tell_settling(const Ledger& l, NightDiagnosis& out) {
   for (std::size_t i = 0; i < a.components.size(); ++i) {
     if (a.components[i].term != Term::settling) continue;
     const Displacement moved = l.series.px_from_y * a.coefficients.row(a.row_of(i)).transpose();
-    out.settling = Settling{-moved.x(), -moved.y(), Angle::rad(-moved.z() / corner_px(l.field)).arcmin(), a.components[i].scale_s};
+    out.settling =
+        Settling{-moved.x(), -moved.y(), Angle::rad(-moved.z() / corner_px(l.field)).arcmin(), a.components[i].scale_s};
   }
 }
 
@@ -74,7 +76,8 @@ PeriodicTerm periodic_term(const Ledger& l, std::size_t i) {
   p.amplitude_px = along * px_per_unit;
   p.amplitude_sigma_px = sigma * px_per_unit;
   p.significance = along / std::max(sigma, 1e-12);
-  p.period_sigma_s = p.period_s * p.period_s * std::sqrt(6.0 / n) * noise / (std::numbers::pi * s.span_s() * std::max(along, 1e-12));
+  p.period_sigma_s =
+      p.period_s * p.period_s * std::sqrt(6.0 / n) * noise / (std::numbers::pi * s.span_s() * std::max(along, 1e-12));
   p.false_alarm = false_alarm(s, a, i, l.options);
   if (l.field.focal_px) {
     // With the pole known the first column is a turn about it; its length in px per radian of turn says how far.
@@ -88,7 +91,8 @@ PeriodicTerm periodic_term(const Ledger& l, std::size_t i) {
 void tell_periodic(const Ledger& l, NightDiagnosis& out) {
   for (std::size_t i = 0; i < l.finding.account.components.size(); ++i)
     if (l.finding.account.components[i].term == Term::wave) out.periodic.push_back(periodic_term(l, i));
-  std::sort(out.periodic.begin(), out.periodic.end(), [](const auto& a, const auto& b) { return a.amplitude_px > b.amplitude_px; });
+  std::sort(out.periodic.begin(), out.periodic.end(),
+            [](const auto& a, const auto& b) { return a.amplitude_px > b.amplitude_px; });
 }
 
 /// Trails of frames that obey the sequence's motion, or at least are not smeared by an accident.
@@ -111,17 +115,21 @@ void tell_exposure(const Ledger& l, NightDiagnosis& out) {
 
 void tell_notes(const Ledger& l, NightDiagnosis& out) {
   if (l.finding.restless)
-    out.notes.push_back("the pointing moves so often from frame to frame (dithering, or play) that single steps are not listed");
+    out.notes.push_back(
+        "the pointing moves so often from frame to frame (dithering, or play) that single steps are not listed");
   if (out.drift && !l.field.pole && whole_drift_word(*out.drift) == "unexplained")
     out.notes.push_back("the stars were not identified, so the even drift cannot be laid to axis or rate");
   if (l.series.size() < 4)
-    out.notes.push_back(fmt::format("only {} frames can be compared with one another; the motion through the sequence is unknown", l.series.size()));
+    out.notes.push_back(
+        fmt::format("only {} frames can be compared with one another; the motion through the sequence is unknown",
+                    l.series.size()));
 }
 
 }  // namespace
 }  // namespace diagnose
 
-NightDiagnosis diagnose_night(const std::vector<NightFrame>& frames, const NightField& field, const NightOptions& options) {
+NightDiagnosis diagnose_night(const std::vector<NightFrame>& frames, const NightField& field,
+                              const NightOptions& options) {
   using namespace diagnose;
   NightDiagnosis out;
   Series series = series_of(frames, field);
@@ -155,10 +163,14 @@ NightDiagnosis diagnose_night(const std::vector<NightFrame>& frames, const Night
 
 const char* to_text(Verdict verdict) {
   switch (verdict) {
-    case Verdict::sharp: return "sharp";
-    case Verdict::soft: return "soft";
-    case Verdict::trailed: return "trailed";
-    case Verdict::unusable: return "unusable";
+    case Verdict::sharp:
+      return "sharp";
+    case Verdict::soft:
+      return "soft";
+    case Verdict::trailed:
+      return "trailed";
+    case Verdict::unusable:
+      return "unusable";
   }
   return "";
 }

@@ -7,12 +7,13 @@ namespace polewright::diagnose {
 namespace {
 
 bool holds(const Account& account, Term term) {
-  return std::any_of(account.components.begin(), account.components.end(), [&](const auto& c) { return c.term == term; });
+  return std::any_of(account.components.begin(), account.components.end(),
+                     [&](const auto& c) { return c.term == term; });
 }
 
 std::size_t count(const Account& account, Term term) {
-  return static_cast<std::size_t>(
-      std::count_if(account.components.begin(), account.components.end(), [&](const auto& c) { return c.term == term; }));
+  return static_cast<std::size_t>(std::count_if(account.components.begin(), account.components.end(),
+                                                [&](const auto& c) { return c.term == term; }));
 }
 
 struct Candidate {
@@ -24,8 +25,8 @@ void offer(std::vector<Candidate>& list, const Component& component, double gain
   if (gain > 0.0) list.push_back({component, gain});
 }
 
-/// Best step and best blip. With an orthonormal design Q and weights w, a step from k on has Qᵀc = Σ_{i≥k} w_i q_i, so one
-/// pass from the end serves all k.
+/// Best step and best blip. With an orthonormal design Q and weights w, a step from k on has Qᵀc = Σ_{i≥k} w_i q_i, so
+/// one pass from the end serves all k.
 void offer_events(std::vector<Candidate>& list, const Series& s, const Account& account, const Projector& p) {
   const Eigen::Index n = s.size();
   Candidate step{{Term::step, 0.0, 0}, 0.0}, blip{{Term::blip, 0.0, 0}, 0.0};
@@ -42,7 +43,8 @@ void offer_events(std::vector<Candidate>& list, const Series& s, const Account& 
   for (Eigen::Index k = n - 1; k >= 0; --k) {
     const double w = s.weight[k];
     const Eigen::RowVector3d wr = w * account.residual.row(k);
-    const double alone = gain(wr, w * w, w * w * p.tracking().row(k).squaredNorm(), w * w * p.others().row(k).squaredNorm());
+    const double alone =
+        gain(wr, w * w, w * w * p.tracking().row(k).squaredNorm(), w * w * p.others().row(k).squaredNorm());
     if (alone > blip.gain) blip = {{Term::blip, 0.0, k}, alone};
     q0 += w * p.tracking().row(k).transpose();
     q1 += w * p.others().row(k).transpose();
@@ -86,7 +88,9 @@ void offer_settling(std::vector<Candidate>& list, const Series& s, const Account
 std::vector<Candidate> candidates(const Series& s, const Account& account, const NightOptions& options, Wave& wave) {
   std::vector<Candidate> list;
   const Projector p(s, account.components);
-  const auto plain = [&](Term term) { offer(list, {term, 0.0, 0}, p.gain(account.residual, columns({term, 0.0, 0}, s), false)); };
+  const auto plain = [&](Term term) {
+    offer(list, {term, 0.0, 0}, p.gain(account.residual, columns({term, 0.0, 0}, s), false));
+  };
   if (!holds(account, Term::drift)) plain(Term::drift);
   if (holds(account, Term::drift) && !holds(account, Term::bend) && s.size() >= 5) plain(Term::bend);
   if (holds(account, Term::bend) && !holds(account, Term::bend3) && s.size() >= 6) plain(Term::bend3);
@@ -147,7 +151,8 @@ void prune(const Series& s, const NightOptions& options, Noise noise, Finding& f
     finding.bic_gain = gains_of(s, finding.account, noise);
     std::size_t weakest = finding.bic_gain.size();
     for (std::size_t i = 0; i < finding.bic_gain.size(); ++i)
-      if (!leaned_on(finding.account, finding.account.components[i].term) && finding.bic_gain[i] < options.least_bic_gain &&
+      if (!leaned_on(finding.account, finding.account.components[i].term) &&
+          finding.bic_gain[i] < options.least_bic_gain &&
           (weakest == finding.bic_gain.size() || finding.bic_gain[i] < finding.bic_gain[weakest]))
         weakest = i;
     if (weakest == finding.bic_gain.size()) return;
@@ -164,7 +169,8 @@ void grow(Series& s, const NightOptions& options, Finding& finding, bool events)
     std::vector<Candidate> list = candidates(s, finding.account, options, wave);
     std::erase_if(list, [&](const Candidate& c) {
       const Term t = c.component.term;
-      return (t == Term::step && (!events || count(finding.account, Term::step) >= static_cast<std::size_t>(options.most_steps))) ||
+      return (t == Term::step &&
+              (!events || count(finding.account, Term::step) >= static_cast<std::size_t>(options.most_steps))) ||
              (t == Term::blip && (!events || count(finding.account, Term::blip) >= most_blips));
     });
     const auto best = best_of(list, s, finding.account, options.least_bic_gain);

@@ -21,7 +21,9 @@ double robust_sigma(const std::vector<double>& values) {
   return 1.4826 * median_of(off);
 }
 
-double corner_px(const NightField& field) { return 0.5 * std::hypot(field.width_px, field.height_px); }
+double corner_px(const NightField& field) {
+  return 0.5 * std::hypot(field.width_px, field.height_px);
+}
 
 Displacement displacement_of(const Vec<Camera>& turn, const NightField& field) {
   const double side = field.mirrored ? -1.0 : 1.0;

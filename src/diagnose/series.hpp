@@ -16,11 +16,11 @@ using Displacement = Eigen::Vector3d;
 /// is the direction in which the tracking axis moves the field, once that direction is known.
 struct Series {
   Eigen::VectorXd time_s, exposure_s;
-  Eigen::VectorXd weight;                    ///< square root of each frame's weight, 1 for a frame of typical noise
-  Eigen::MatrixXd y;                         ///< frames × 3
+  Eigen::VectorXd weight;  ///< square root of each frame's weight, 1 for a frame of typical noise
+  Eigen::MatrixXd y;       ///< frames × 3
   Eigen::Matrix3d px_from_y = Eigen::Matrix3d::Identity();  ///< Displacement = px_from_y · (row of unweighted y)ᵀ
   bool direction_known = false;
-  std::vector<std::size_t> frame;            ///< index into the night's frames
+  std::vector<std::size_t> frame;  ///< index into the night's frames
 
   [[nodiscard]] Eigen::Index size() const { return time_s.size(); }
   [[nodiscard]] double span_s() const { return size() < 2 ? 0.0 : time_s[size() - 1] - time_s[0]; }

@@ -8,8 +8,8 @@
 namespace polewright::diagnose {
 namespace {
 
-/// A cloud that costs less than a third of the light is nobody's reason to drop a frame, and changes of height above the
-/// horizon cost as much over a night (0.2 to 0.4 mag for an ordinary sky). A convention.
+/// A cloud that costs less than a third of the light is nobody's reason to drop a frame, and changes of height above
+/// the horizon cost as much over a night (0.2 to 0.4 mag for an ordinary sky). A convention.
 constexpr double kCloudMag = 0.4;
 
 double quantile(std::vector<double> values, double share) {
@@ -58,7 +58,8 @@ void measure_width(const std::vector<NightFrame>& frames, const NightOptions& op
   for (std::size_t i = 0; i < frames.size(); ++i) {
     if (!frames[i].fwhm_px || frames[i].spoiled) continue;
     out.growth_px[i] = std::max(0.0, *frames[i].fwhm_px - out.best_fwhm_px);
-    out.soft[i] = out.growth_px[i] > options.tolerance_px && out.growth_px[i] > options.least_sigma * out.width_scatter_px;
+    out.soft[i] =
+        out.growth_px[i] > options.tolerance_px && out.growth_px[i] > options.least_sigma * out.width_scatter_px;
   }
 }
 

@@ -5,7 +5,9 @@
 namespace polewright::diagnose {
 namespace {
 
-bool is_steady(Term term) { return term == Term::drift || term == Term::bend || term == Term::bend3; }
+bool is_steady(Term term) {
+  return term == Term::drift || term == Term::bend || term == Term::bend3;
+}
 
 /// Mount's turn over the sky's, as a vector along the mount's axis: r·m = p − σΩ/ω, the stars turning with −Ω.
 Vec<Camera> rate_along_axis(const Displacement& moved, double seconds, const NightField& field) {
@@ -76,7 +78,8 @@ std::optional<SteadyDrift> steady_drift(const Series& s, const Account& account,
   const Vec<Camera> along = rate_along_axis(moved, 60.0, field);
   const double size = along.norm();
   d.rate_ratio = along.dot(*field.pole) < 0.0 ? -size : size;
-  d.rate_sigma = std::sqrt(std::pow(across, 2) * (1.0 - std::pow(field.pole->z, 2)) + std::pow(roll * field.pole->z, 2));
+  d.rate_sigma =
+      std::sqrt(std::pow(across, 2) * (1.0 - std::pow(field.pole->z, 2)) + std::pow(roll * field.pole->z, 2));
   if (size >= 0.05) {
     d.axis_offset = angle_between(along * (*d.rate_ratio < 0.0 ? -1.0 : 1.0), *field.pole);
     d.axis_offset_sigma = Angle::rad(d.turn_ratio_sigma.value());

@@ -37,19 +37,26 @@ const char* rate_cause(RateMatch match) {
 
 const char* setting_text(RateMatch match) {
   switch (match) {
-    case RateMatch::solar: return "the solar rate";
-    case RateMatch::lunar: return "the lunar rate";
-    case RateMatch::half: return "the half-speed rate for sky and foreground";
-    case RateMatch::stopped: return "a mount that does not track";
-    case RateMatch::reversed: return "the hemisphere switch the wrong way";
-    default: return "";
+    case RateMatch::solar:
+      return "the solar rate";
+    case RateMatch::lunar:
+      return "the lunar rate";
+    case RateMatch::half:
+      return "the half-speed rate for sky and foreground";
+    case RateMatch::stopped:
+      return "a mount that does not track";
+    case RateMatch::reversed:
+      return "the hemisphere switch the wrong way";
+    default:
+      return "";
   }
 }
 
 std::string rate_evidence(const MountSolution& m, double px_per_min) {
-  std::string text = fmt::format("between these frames the mount turned at {:.4f} of the sidereal rate, which moves stars "
-                                 "{:.2f} px a minute",
-                                 *m.rate_ratio, px_per_min);
+  std::string text = fmt::format(
+      "between these frames the mount turned at {:.4f} of the sidereal rate, which moves stars "
+      "{:.2f} px a minute",
+      *m.rate_ratio, px_per_min);
   if (m.rate_match == RateMatch::sidereal) return text + "; the periodic error of a small tracker looks like this";
   if (m.rate_match == RateMatch::other) return text;
   return text + fmt::format("; that is {}", setting_text(m.rate_match));

@@ -22,14 +22,15 @@ constexpr int kMostRecords = 20000;
 constexpr const char* kTables =
     "CREATE TABLE IF NOT EXISTS measured(content INTEGER, version TEXT, used INTEGER, record BLOB,"
     " PRIMARY KEY(content, version)) WITHOUT ROWID;"
-    "CREATE TABLE IF NOT EXISTS seen(path TEXT PRIMARY KEY, size INTEGER, changed_ns INTEGER, content INTEGER) WITHOUT ROWID;";
+    "CREATE TABLE IF NOT EXISTS seen(path TEXT PRIMARY KEY, size INTEGER, changed_ns INTEGER, content INTEGER) WITHOUT "
+    "ROWID;";
 
 struct Stamp {
   std::int64_t size = 0, changed_ns = 0;
 };
 
 std::optional<Stamp> stamp_of(const fs::path& file) {
-  struct stat st{};
+  struct stat st {};
   if (::stat(file.c_str(), &st) != 0) return {};
   return Stamp{st.st_size, st.st_mtim.tv_sec * 1000000000LL + st.st_mtim.tv_nsec};
 }
@@ -41,7 +42,9 @@ std::string absolute_name(const fs::path& file) {
 }
 
 /// Bits of a hash as SQLite's signed integer.
-std::int64_t as_signed(std::uint64_t v) { return static_cast<std::int64_t>(v); }
+std::int64_t as_signed(std::uint64_t v) {
+  return static_cast<std::int64_t>(v);
+}
 
 class Statement {
  public:
@@ -113,12 +116,15 @@ struct NightCache::Store {
     if (pages > 0 && (id != kApplicationId || layout != kLayout)) return false;
     // The write-ahead log survives a killed program, and NORMAL keeps the file whole without a disk flush per frame.
     if (!run("PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;")) return false;
-    if (pages == 0 && !run(fmt::format("PRAGMA application_id={}; PRAGMA user_version={};", kApplicationId, kLayout).c_str())) return false;
+    if (pages == 0 &&
+        !run(fmt::format("PRAGMA application_id={}; PRAGMA user_version={};", kApplicationId, kLayout).c_str()))
+      return false;
     return run(kTables) && pragma("SELECT count(*) FROM measured") >= 0 && pragma("SELECT count(*) FROM seen") >= 0;
   }
 
   [[nodiscard]] bool connect() {
-    if (::sqlite3_open_v2(file.c_str(), &db, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE | SQLITE_OPEN_FULLMUTEX, nullptr) != SQLITE_OK) {
+    if (::sqlite3_open_v2(file.c_str(), &db, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE | SQLITE_OPEN_FULLMUTEX,
+                          nullptr) != SQLITE_OK) {
       close();
       return false;
     }
@@ -133,7 +139,8 @@ struct NightCache::Store {
     const bool existed = fs::exists(file, failed) && fs::file_size(file, failed) > 0;
     close();
     if (existed) rebuild();
-    if (db == nullptr && !existed) warnings.push_back(fmt::format("{}: cannot be written; measured frames will not be remembered", file.string()));
+    if (db == nullptr && !existed)
+      warnings.push_back(fmt::format("{}: cannot be written; measured frames will not be remembered", file.string()));
   }
 
   void rebuild() {
@@ -179,9 +186,12 @@ NightCache::NightCache(const fs::path& file) : NightCache() {
 
 NightCache::~NightCache() {
   if (store_->db == nullptr) return;
-  (void)store_->run(fmt::format("DELETE FROM measured WHERE content IN (SELECT content FROM measured ORDER BY used DESC LIMIT -1 OFFSET {});"
-                                "DELETE FROM seen WHERE content NOT IN (SELECT content FROM measured);",
-                                kMostRecords).c_str());
+  (void)store_->run(
+      fmt::format(
+          "DELETE FROM measured WHERE content IN (SELECT content FROM measured ORDER BY used DESC LIMIT -1 OFFSET {});"
+          "DELETE FROM seen WHERE content NOT IN (SELECT content FROM measured);",
+          kMostRecords)
+          .c_str());
 }
 
 std::optional<FrameRecord> NightCache::find(const fs::path& file) {
@@ -235,8 +245,10 @@ std::vector<std::string> NightCache::warnings() const {
 }
 
 fs::path default_cache_file() {
-  if (const char* xdg = std::getenv("XDG_CACHE_HOME"); xdg != nullptr && *xdg == '/') return fs::path(xdg) / "polewright/frames.sqlite";
-  if (const char* home = std::getenv("HOME"); home != nullptr && *home == '/') return fs::path(home) / ".cache/polewright/frames.sqlite";
+  if (const char* xdg = std::getenv("XDG_CACHE_HOME"); xdg != nullptr && *xdg == '/')
+    return fs::path(xdg) / "polewright/frames.sqlite";
+  if (const char* home = std::getenv("HOME"); home != nullptr && *home == '/')
+    return fs::path(home) / ".cache/polewright/frames.sqlite";
   return {};
 }
 

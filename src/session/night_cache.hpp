@@ -14,8 +14,8 @@ namespace polewright::session {
 
 class NightCache {
  public:
-  /// Opens or makes the cache. A damaged file is made anew, with a warning; a place that cannot be written gives a cache
-  /// that remembers nothing, with a warning.
+  /// Opens or makes the cache. A damaged file is made anew, with a warning; a place that cannot be written gives a
+  /// cache that remembers nothing, with a warning.
   explicit NightCache(const std::filesystem::path& file);
   /// Remembers nothing.
   NightCache();

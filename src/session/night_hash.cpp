@@ -19,7 +19,8 @@ std::uint64_t mix(std::uint64_t x) {
 
 std::uint64_t hash_bytes(std::string_view bytes, std::uint64_t seed) {
   // Four independent lanes let the multiplications overlap; one would run at the latency of each.
-  std::array<std::uint64_t, 4> lane{seed ^ 0x9e3779b97f4a7c15ULL, seed + 0xc2b2ae3d27d4eb4fULL, seed ^ 0x165667b19e3779f9ULL, ~seed};
+  std::array<std::uint64_t, 4> lane{seed ^ 0x9e3779b97f4a7c15ULL, seed + 0xc2b2ae3d27d4eb4fULL,
+                                    seed ^ 0x165667b19e3779f9ULL, ~seed};
   const char* at = bytes.data();
   std::size_t left = bytes.size();
   for (; left >= 32; left -= 32, at += 32)

@@ -16,7 +16,8 @@ namespace {
 namespace fs = std::filesystem;
 
 std::string lower(std::string text) {
-  std::transform(text.begin(), text.end(), text.begin(), [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
+  std::transform(text.begin(), text.end(), text.begin(),
+                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
   return text;
 }
 
@@ -53,7 +54,8 @@ class Collector {
     for (const fs::path& file : files_) {
       auto& same = by_stem[(file.parent_path() / file.stem()).string()];
       const int rank = rank_of(file);
-      const auto twin = std::find_if(same.begin(), same.end(), [&](std::size_t i) { return joins(out_.exposures[i], rank); });
+      const auto twin =
+          std::find_if(same.begin(), same.end(), [&](std::size_t i) { return joins(out_.exposures[i], rank); });
       if (twin == same.end()) {
         same.push_back(out_.exposures.size());
         out_.exposures.push_back({file, {}});
@@ -68,8 +70,8 @@ class Collector {
 
  private:
   static bool joins(const NightInput& exposure, int rank) {
-    return rank_of(exposure.file) != rank &&
-           std::none_of(exposure.companions.begin(), exposure.companions.end(), [&](const auto& c) { return rank_of(c) == rank; });
+    return rank_of(exposure.file) != rank && std::none_of(exposure.companions.begin(), exposure.companions.end(),
+                                                          [&](const auto& c) { return rank_of(c) == rank; });
   }
 
   void add(const fs::path& file) {
@@ -99,7 +101,8 @@ class Collector {
       for (fs::directory_iterator it(folder, options, failed), end; !failed && it != end; it.increment(failed))
         if (!hidden(it->path())) consider(*it);
     } else {
-      for (fs::recursive_directory_iterator it(folder, options, failed), end; !failed && it != end; it.increment(failed)) {
+      for (fs::recursive_directory_iterator it(folder, options, failed), end; !failed && it != end;
+           it.increment(failed)) {
         if (hidden(it->path())) {
           it.disable_recursion_pending();
           continue;
@@ -107,7 +110,8 @@ class Collector {
         consider(*it);
       }
     }
-    if (failed) out_.warnings.push_back(fmt::format("{}: could not be read to the end ({})", folder.string(), failed.message()));
+    if (failed)
+      out_.warnings.push_back(fmt::format("{}: could not be read to the end ({})", folder.string(), failed.message()));
     return {};
   }
 
@@ -167,9 +171,11 @@ Result<NightInputs> collect_inputs(const std::vector<std::filesystem::path>& typ
     if (Status wrong = collector.take(path)) return *wrong;
   NightInputs inputs = collector.finish();
   if (inputs.exposures.empty())
-    return Error{ErrorCode::file_missing, typed.empty() ? "" : typed.front().string(),
-                 fmt::format("holds no frame ({} other file{})", inputs.other_files, inputs.other_files == 1 ? "" : "s"),
-                 "raw, FITS, TIFF, PNG or JPEG frames", recursive ? "Check the name" : "Check the name, or search the folders inside with --recursive"};
+    return Error{
+        ErrorCode::file_missing, typed.empty() ? "" : typed.front().string(),
+        fmt::format("holds no frame ({} other file{})", inputs.other_files, inputs.other_files == 1 ? "" : "s"),
+        "raw, FITS, TIFF, PNG or JPEG frames",
+        recursive ? "Check the name" : "Check the name, or search the folders inside with --recursive"};
   return inputs;
 }
 

@@ -16,8 +16,8 @@ struct NightInput {
 };
 
 struct NightInputs {
-  std::vector<NightInput> exposures;         ///< by folder and name, numbers in names counted as numbers
-  std::size_t other_files = 0;               ///< in the folders, and no frames
+  std::vector<NightInput> exposures;  ///< by folder and name, numbers in names counted as numbers
+  std::size_t other_files = 0;        ///< in the folders, and no frames
   std::vector<std::string> warnings;
 };
 

@@ -11,10 +11,8 @@ namespace {
 class Writer {
  public:
   template <class T>
-    requires std::is_trivially_copyable_v<T>
-  void operator()(const T& v) {
-    bytes_.append(reinterpret_cast<const char*>(&v), sizeof v);
-  }
+  requires std::is_trivially_copyable_v<T>
+  void operator()(const T& v) { bytes_.append(reinterpret_cast<const char*>(&v), sizeof v); }
   void operator()(const std::string& v) {
     (*this)(static_cast<std::uint32_t>(v.size()));
     bytes_ += v;
@@ -41,7 +39,7 @@ class Reader {
   explicit Reader(std::string_view bytes) : bytes_(bytes) {}
 
   template <class T>
-    requires std::is_trivially_copyable_v<T>
+  requires std::is_trivially_copyable_v<T>
   void operator()(T& v) {
     if (const char* from = take(sizeof v)) std::memcpy(&v, from, sizeof v);
   }
@@ -86,18 +84,24 @@ class Reader {
 };
 
 template <class Io, class T>
-  requires std::is_trivially_copyable_v<std::remove_const_t<T>>
+requires std::is_trivially_copyable_v<std::remove_const_t<T>>
 void visit(Io& io, T& v) {
   io(v);
 }
 template <class Io, class S>
-  requires requires(S s) { s.source; s.value; }
+requires requires(S s) {
+  s.source;
+  s.value;
+}
 void visit(Io& io, S& s) {
   io(s.value);
   io(s.source);
 }
 template <class Io, class S>
-  requires requires(S s) { s.source; s.centre; }
+requires requires(S s) {
+  s.source;
+  s.centre;
+}
 void visit(Io& io, S& s) {
   io(s.centre);
   io(s.source);

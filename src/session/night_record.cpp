@@ -9,7 +9,8 @@ namespace polewright::session {
 namespace {
 
 std::uint32_t bits_of(const StarFlags& f) {
-  const bool all[] = {f.saturated, f.blended, f.edge, f.hot_pixel, f.cosmic_ray, f.streak, f.foreground, f.column, f.too_large, f.fit_failed};
+  const bool all[] = {f.saturated, f.blended,    f.edge,   f.hot_pixel, f.cosmic_ray,
+                      f.streak,    f.foreground, f.column, f.too_large, f.fit_failed};
   std::uint32_t bits = 0;
   for (std::size_t i = 0; i < std::size(all); ++i) bits |= all[i] ? 1u << i : 0u;
   return bits;
@@ -22,8 +23,10 @@ StarFlags flags_of(std::uint32_t bits) {
 
 StarRecord star_record(const Star& s) {
   const auto f = [](double v) { return static_cast<float>(v); };
-  return {f(s.position.x), f(s.position.y), f(s.position_cov.xx), f(s.position_cov.xy), f(s.position_cov.yy), f(s.flux), f(s.flux_sigma),
-          f(s.snr), f(s.moments.xx), f(s.moments.xy), f(s.moments.yy), f(s.fwhm_px), f(s.trail_x_px), f(s.trail_y_px), bits_of(s.flags)};
+  return {f(s.position.x),      f(s.position.y), f(s.position_cov.xx), f(s.position_cov.xy),
+          f(s.position_cov.yy), f(s.flux),       f(s.flux_sigma),      f(s.snr),
+          f(s.moments.xx),      f(s.moments.xy), f(s.moments.yy),      f(s.fwhm_px),
+          f(s.trail_x_px),      f(s.trail_y_px), bits_of(s.flags)};
 }
 
 double median_of(std::vector<double> v) {

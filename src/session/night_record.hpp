@@ -33,16 +33,16 @@ struct FrameRecord {
   int stars_usable = 0;
   double sky_level = 0.0, sky_noise = 0.0, psf_sigma_px = 0.0, fwhm_px = 0.0;
   double trail_px = 0.0, trail_sigma_px = 0.0, trail_angle_deg = 0.0;
-  TrailField field;                          ///< without the rotation in angles, which depends on options
-  double tilt_px = 0.0, tilt_sigma_px = 0.0; ///< growth of the star width across the frame that a tilted sensor makes
+  TrailField field;                           ///< without the rotation in angles, which depends on options
+  double tilt_px = 0.0, tilt_sigma_px = 0.0;  ///< growth of the star width across the frame that a tilted sensor makes
   double elongation = 1.0;
   std::vector<std::string> flags;
-  std::vector<StarRecord> stars;             ///< the brightest usable ones
+  std::vector<StarRecord> stars;  ///< the brightest usable ones
 };
 
 struct RecordOptions {
-  std::size_t most_stars = 200;              ///< kept per frame; enough to match, to identify and to fit
-  int most_fitted = 600;                     ///< that get a profile fit: their mean trail is good to 0.02 px by then
+  std::size_t most_stars = 200;  ///< kept per frame; enough to match, to identify and to fit
+  int most_fitted = 600;         ///< that get a profile fit: their mean trail is good to 0.02 px by then
 };
 
 /// Reads and measures one file on one thread.

@@ -17,7 +17,8 @@ struct Samples {
 Samples samples_of(const StarList& list) {
   std::vector<const Star*> good;
   for (const Star& s : list.stars)
-    if (s.flags.usable() && !s.flags.saturated && !s.flags.blended && !s.flags.fit_failed && s.snr >= 20.0 && s.fwhm_px > 0.0)
+    if (s.flags.usable() && !s.flags.saturated && !s.flags.blended && !s.flags.fit_failed && s.snr >= 20.0 &&
+        s.fwhm_px > 0.0)
       good.push_back(&s);
   const double unit = 0.5 * list.height, cx = 0.5 * (list.width - 1), cy = 0.5 * (list.height - 1);
   const auto n = static_cast<Eigen::Index>(good.size());

@@ -6,7 +6,7 @@
 namespace polewright::session {
 
 struct TiltMeasure {
-  double growth_px = 0.0;                    ///< FWHM at the worse edge less that at the frame's best line
+  double growth_px = 0.0;  ///< FWHM at the worse edge less that at the frame's best line
   double sigma_px = 0.0;
 };
 

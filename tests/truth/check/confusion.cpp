@@ -12,7 +12,9 @@ using namespace polewright;
 
 namespace {
 
-std::string named_first(const NightDiagnosis& d) { return d.causes.empty() ? "none" : d.causes.front().cause; }
+std::string named_first(const NightDiagnosis& d) {
+  return d.causes.empty() ? "none" : d.causes.front().cause;
+}
 
 struct Score {
   int right = 0, all = 0;
@@ -47,12 +49,17 @@ int main(int argc, char** argv) {
     if (verbose && (truth != named_first(d) || wrong > 0)) {
       double most = 0;
       for (const double t : night.true_trail_px) most = std::max(most, t);
-      fmt::print(stderr, "{} ({} mm, {} s, seed {}): {} wrong frames, worst true trail {:.2f}; wander {:.2f}\n", plan.name,
-                 plan.scene.lens.focal_mm, plan.scene.exposure_s, plan.seed, wrong, most, d.wander_px);
-      for (const NightCause& c : d.causes) fmt::print(stderr, "    {} {:.2f} px {:.2f} frames {} bic {:.0f}: {}\n", c.cause, c.share, c.trail_px, c.frames, c.bic_gain, c.evidence);
+      fmt::print(stderr, "{} ({} mm, {} s, seed {}): {} wrong frames, worst true trail {:.2f}; wander {:.2f}\n",
+                 plan.name, plan.scene.lens.focal_mm, plan.scene.exposure_s, plan.seed, wrong, most, d.wander_px);
+      for (const NightCause& c : d.causes)
+        fmt::print(stderr, "    {} {:.2f} px {:.2f} frames {} bic {:.0f}: {}\n", c.cause, c.share, c.trail_px, c.frames,
+                   c.bic_gain, c.evidence);
       for (std::size_t i = 0; i < night.frames.size() && wrong > 0; ++i)
-        if (std::abs(night.true_trail_px[i] - 1.0) >= 0.15 && d.frames[i].verdict != Verdict::unusable && (d.frames[i].verdict == Verdict::trailed) != (night.true_trail_px[i] > 1.0))
-          fmt::print(stderr, "      frame {} true {:.2f} said {:.2f} ± {:.2f} expected {:.2f} {}\n", i, night.true_trail_px[i], d.frames[i].trail_px.value_or(-1), d.frames[i].trail_sigma_px.value_or(-1), d.frames[i].expected_trail_px, to_text(d.frames[i].verdict));
+        if (std::abs(night.true_trail_px[i] - 1.0) >= 0.15 && d.frames[i].verdict != Verdict::unusable &&
+            (d.frames[i].verdict == Verdict::trailed) != (night.true_trail_px[i] > 1.0))
+          fmt::print(stderr, "      frame {} true {:.2f} said {:.2f} ± {:.2f} expected {:.2f} {}\n", i,
+                     night.true_trail_px[i], d.frames[i].trail_px.value_or(-1), d.frames[i].trail_sigma_px.value_or(-1),
+                     d.frames[i].expected_trail_px, to_text(d.frames[i].verdict));
     }
   }
   fmt::print("| true dominant cause | named first (nights) |\n|---|---|\n");
@@ -61,8 +68,11 @@ int main(int argc, char** argv) {
     for (const auto& [named, n] : row) cells += fmt::format("{}{} {}", cells.empty() ? "" : ", ", named, n);
     fmt::print("| {} | {} |\n", truth, cells);
   }
-  const auto percent = [](const Score& s) { return fmt::format("{} of {} ({:.1f} %)", s.right, s.all, 100.0 * s.right / std::max(1, s.all)); };
-  fmt::print("\n- dominant cause right: {}\n- clean nights without a cause: {}\n- second cause of a pair also named: {}\n"
-             "- trailed or not, frames outside ±15 % of the tolerance: {}\n",
-             percent(dominant), percent(clean), percent(second), percent(trailed));
+  const auto percent = [](const Score& s) {
+    return fmt::format("{} of {} ({:.1f} %)", s.right, s.all, 100.0 * s.right / std::max(1, s.all));
+  };
+  fmt::print(
+      "\n- dominant cause right: {}\n- clean nights without a cause: {}\n- second cause of a pair also named: {}\n"
+      "- trailed or not, frames outside ±15 % of the tolerance: {}\n",
+      percent(dominant), percent(clean), percent(second), percent(trailed));
 }

@@ -10,9 +10,13 @@ namespace {
 
 using simulate::Nudge;
 
-double px(const NightPlan& p, double length_px) { return length_px / p.scene.lens.focal_px(); }
+double px(const NightPlan& p, double length_px) {
+  return length_px / p.scene.lens.focal_px();
+}
 
-double middle_s(const NightPlan& p) { return p.scene.start_s(p.scene.frames / 2); }
+double middle_s(const NightPlan& p) {
+  return p.scene.start_s(p.scene.frames / 2);
+}
 
 /// An axis this far off makes a trail of about `trail_px` in one exposure (ω·E·t at most).
 void tilt_axis(NightPlan& p, double trail_px) {
@@ -20,19 +24,25 @@ void tilt_axis(NightPlan& p, double trail_px) {
   p.scene.mount.altitude_error = Angle::rad(0.75 * error);
   p.scene.mount.azimuth_error = Angle::rad(0.75 * error);
 }
-void wrong_rate(NightPlan& p, double trail_px) { p.scene.mount.rate_ratio = 1.0 - px(p, trail_px) / (7.292e-5 * p.scene.exposure_s); }
+void wrong_rate(NightPlan& p, double trail_px) {
+  p.scene.mount.rate_ratio = 1.0 - px(p, trail_px) / (7.292e-5 * p.scene.exposure_s);
+}
 /// A worm whose fastest moment makes a trail of `trail_px` in one exposure.
 void worm(NightPlan& p, double trail_px, double period_s) {
   const double swing = px(p, trail_px) / (2.0 * std::sin(std::numbers::pi * p.scene.exposure_s / period_s));
   p.scene.mount.periodic = {{Angle::rad(swing), period_s, Angle::deg(40)}};
 }
-Nudge nudge(const NightPlan& p, double length_px) { return {Angle::rad(px(p, length_px)), Angle::deg(35), Angle()}; }
+Nudge nudge(const NightPlan& p, double length_px) {
+  return {Angle::rad(px(p, length_px)), Angle::deg(35), Angle()};
+}
 
 void gust(NightPlan& p, double trail_px) {
   // A swing of ±a dying with 5 s leaves an equivalent trail of roughly a.
   p.scene.gusts = {{middle_s(p) + 0.1 * p.scene.exposure_s, 0.6, 0.25 * p.scene.exposure_s, nudge(p, 2.0 * trail_px)}};
 }
-void slip(NightPlan& p, double trail_px) { p.scene.slips = {{middle_s(p) + 0.5 * p.scene.exposure_s, nudge(p, trail_px / std::sqrt(3.0))}}; }
+void slip(NightPlan& p, double trail_px) {
+  p.scene.slips = {{middle_s(p) + 0.5 * p.scene.exposure_s, nudge(p, trail_px / std::sqrt(3.0))}};
+}
 void settle(NightPlan& p, double trail_px) {
   const double decay = 4.0 * p.scene.interval_s, first = 1.0 - std::exp(-p.scene.exposure_s / decay);
   p.scene.settlings = {{0.0, decay, nudge(p, trail_px / first)}};
@@ -48,7 +58,10 @@ void dew(NightPlan& p, double growth_px) {
 }
 void clouds(NightPlan& p, double mag) {
   const double end = p.scene.start_s(p.scene.frames);
-  p.dimming_mag = [=](double t) { return mag * (std::exp(-std::pow((t / end - 0.4) / 0.08, 2)) + 0.7 * std::exp(-std::pow((t / end - 0.75) / 0.05, 2))); };
+  p.dimming_mag = [=](double t) {
+    return mag *
+           (std::exp(-std::pow((t / end - 0.4) / 0.08, 2)) + 0.7 * std::exp(-std::pow((t / end - 0.75) / 0.05, 2)));
+  };
 }
 
 NightPlan named(const char* name, double focal_mm, double exposure_s, std::uint64_t seed) {
@@ -59,20 +72,37 @@ NightPlan named(const char* name, double focal_mm, double exposure_s, std::uint6
 }
 
 using Maker = void (*)(NightPlan&, double);
-void worm480(NightPlan& p, double trail_px) { worm(p, trail_px, 480.0); }
-void aberrate(NightPlan& p, double size_px) { p.aberration_px = size_px; }
-void tilt_sensor(NightPlan& p, double size_px) { p.tilt_px = size_px; }
-void stop(NightPlan& p, double) { p.scene.mount.rate_ratio = 0.0; }
-void reverse(NightPlan& p, double) { p.scene.mount.rate_ratio = -1.0; }
+void worm480(NightPlan& p, double trail_px) {
+  worm(p, trail_px, 480.0);
+}
+void aberrate(NightPlan& p, double size_px) {
+  p.aberration_px = size_px;
+}
+void tilt_sensor(NightPlan& p, double size_px) {
+  p.tilt_px = size_px;
+}
+void stop(NightPlan& p, double) {
+  p.scene.mount.rate_ratio = 0.0;
+}
+void reverse(NightPlan& p, double) {
+  p.scene.mount.rate_ratio = -1.0;
+}
 
 struct Kind {
   const char* cause;
   Maker maker;
 };
-constexpr Kind kKinds[] = {{"axis misalignment", tilt_axis}, {"tracking rate", wrong_rate}, {"periodic error", worm480},
-                           {"gust or knock", gust},          {"slip", slip},                {"settling", settle},
-                           {"defocus", defocus},             {"dew", dew},                  {"lens aberration", aberrate},
-                           {"tilt", tilt_sensor},            {"clouds", clouds}};
+constexpr Kind kKinds[] = {{"axis misalignment", tilt_axis},
+                           {"tracking rate", wrong_rate},
+                           {"periodic error", worm480},
+                           {"gust or knock", gust},
+                           {"slip", slip},
+                           {"settling", settle},
+                           {"defocus", defocus},
+                           {"dew", dew},
+                           {"lens aberration", aberrate},
+                           {"tilt", tilt_sensor},
+                           {"clouds", clouds}};
 
 void add_alone(std::vector<NightPlan>& out) {
   const double focal[] = {24, 50, 135, 300};
@@ -149,7 +179,9 @@ NightPlan clean_night(double focal_mm, double exposure_s, int frames, std::uint6
   p.scene.lens.focal_mm = focal_mm;
   p.scene.lens.width_px = 6000;
   p.scene.lens.height_px = 4000;
-  p.scene.pointing = simulate::Horizontal{Angle::deg(random.uniform(100.0, 260.0)), Angle::deg(random.uniform(40.0, 65.0)), Angle::deg(random.uniform(-90.0, 90.0))};
+  p.scene.pointing =
+      simulate::Horizontal{Angle::deg(random.uniform(100.0, 260.0)), Angle::deg(random.uniform(40.0, 65.0)),
+                           Angle::deg(random.uniform(-90.0, 90.0))};
   // A well set up mount: what is left stays below a third of a pixel per exposure at any of the focal lengths.
   const double error = 0.25 * 3.9e-3 / focal_mm / (7.292e-5 * exposure_s);
   p.scene.mount.altitude_error = Angle::rad(std::min(error, 6e-3) * random.uniform(-0.7, 0.7));

@@ -20,7 +20,8 @@ struct Rigid {
   double x = 0.0, y = 0.0, roll = 0.0, sigma = 0.0, roll_sigma = 0.0;
 };
 
-Rigid rigid_between(const std::map<std::uint32_t, PixelPoint>& a, const std::map<std::uint32_t, PixelPoint>& b, double star_sigma) {
+Rigid rigid_between(const std::map<std::uint32_t, PixelPoint>& a, const std::map<std::uint32_t, PixelPoint>& b,
+                    double star_sigma) {
   double ax = 0, ay = 0, bx = 0, by = 0, n = 0;
   for (const auto& [id, p] : a)
     if (const auto q = b.find(id); q != b.end()) {
@@ -57,8 +58,8 @@ Rigid logarithm(Rigid r) {
   return r;
 }
 
-std::map<std::uint32_t, PixelPoint> places_of(const simulate::Scene& scene, const std::vector<simulate::SkyStar>& sky, int frame,
-                                              double sigma_px, std::uint64_t seed, double wx, double wy) {
+std::map<std::uint32_t, PixelPoint> places_of(const simulate::Scene& scene, const std::vector<simulate::SkyStar>& sky,
+                                              int frame, double sigma_px, std::uint64_t seed, double wx, double wy) {
   std::map<std::uint32_t, PixelPoint> out;
   const PixelPoint centre{0.5 * (scene.lens.width_px - 1), 0.5 * (scene.lens.height_px - 1)};
   for (const auto& t : simulate::star_places(scene, sky, frame, {sigma_px, seed, 0.0}))
@@ -78,7 +79,8 @@ TrueTrail true_trail(const simulate::Scene& scene, int frame) {
   const double w = scene.lens.width_px - 1.0, h = scene.lens.height_px - 1.0;
   TrueTrail out;
   bool first = true;
-  for (const PixelPoint p : {PixelPoint{0.5 * w, 0.5 * h}, PixelPoint{0, 0}, PixelPoint{w, 0}, PixelPoint{0, h}, PixelPoint{w, h}}) {
+  for (const PixelPoint p :
+       {PixelPoint{0.5 * w, 0.5 * h}, PixelPoint{0, 0}, PixelPoint{w, 0}, PixelPoint{0, h}, PixelPoint{w, h}}) {
     const auto direction = simulate::unproject(scene.lens, p);
     const Vec<Icrs> star = exposure.sky().icrs(exposure.attitude(0.0).inverse() * *direction);
     const simulate::Arc arc = exposure.star(star);
@@ -163,13 +165,15 @@ MadeNight make_night(const NightPlan& plan) {
     look_at_stars(plan, *f.time_s, random, f);
     const TrueTrail truth = true_trail(scene, i);
     night.true_trail_px.push_back(truth.worst);
-    const auto places = places_of(scene, sky, i, kStarSigma, plan.seed + 1, plan.wander_px * random.normal(), plan.wander_px * random.normal());
+    const auto places = places_of(scene, sky, i, kStarSigma, plan.seed + 1, plan.wander_px * random.normal(),
+                                  plan.wander_px * random.normal());
     if (i == 0) {
       key = places;
       f.place = FieldPlace{0.0, 0.0, 0.0, kStarSigma / 12.0, 1e-6};
     } else {
       const Rigid moved = logarithm(rigid_between(key, places, kStarSigma));
-      f.place = FieldPlace{key_place.x_px + moved.x, key_place.y_px + moved.y, key_place.roll_rad + moved.roll, moved.sigma, moved.roll_sigma};
+      f.place = FieldPlace{key_place.x_px + moved.x, key_place.y_px + moved.y, key_place.roll_rad + moved.roll,
+                           moved.sigma, moved.roll_sigma};
       if (std::hypot(moved.x, moved.y) > 0.1 * scene.lens.height_px) {
         key = places;
         key_place = *f.place;

@@ -1,5 +1,6 @@
 // Labelled synthetic nights at the level of measurements: the simulator says where every star is and how the camera
-// moves; noise as large as a real measurement's is added; no pixel is rendered. Rendered nights are in rendered_test.cpp.
+// moves; noise as large as a real measurement's is added; no pixel is rendered. Rendered nights are in
+// rendered_test.cpp.
 #pragma once
 
 #include <cstdint>
@@ -15,11 +16,11 @@ namespace polewright::test {
 /// A night and what is really wrong with it.
 struct NightPlan {
   std::string name;
-  std::vector<std::string> causes;           ///< the dominant one first; empty: a clean night
+  std::vector<std::string> causes;  ///< the dominant one first; empty: a clean night
   simulate::Scene scene;
-  bool identified = true;                    ///< the pole's direction in the camera is known
-  double fwhm_px = 2.4, fwhm_scatter = 0.03; ///< of the sharp star; relative scatter from frame to frame (seeing)
-  double wander_px = 0.1;                    ///< 1σ per axis of the whole field from frame to frame (air, wind)
+  bool identified = true;                     ///< the pole's direction in the camera is known
+  double fwhm_px = 2.4, fwhm_scatter = 0.03;  ///< of the sharp star; relative scatter from frame to frame (seeing)
+  double wander_px = 0.1;                     ///< 1σ per axis of the whole field from frame to frame (air, wind)
   std::function<double(double)> growth_px = [](double) { return 0.0; };    ///< of the width, against time in s
   std::function<double(double)> dimming_mag = [](double) { return 0.0; };  ///< against time in s
   double aberration_px = 0.0, tilt_px = 0.0;
@@ -29,7 +30,7 @@ struct NightPlan {
 struct MadeNight {
   std::vector<NightFrame> frames;
   NightField field;
-  std::vector<double> true_trail_px;         ///< equivalent length, worst over the frame
+  std::vector<double> true_trail_px;  ///< equivalent length, worst over the frame
 };
 
 [[nodiscard]] MadeNight make_night(const NightPlan& plan);

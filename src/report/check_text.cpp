@@ -1,0 +1,159 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "polewright/check.hpp"
+#include "report/words.hpp"
+
+namespace polewright {
+namespace {
+
+using namespace report;
+using Lines = std::vector<std::string>;
+
+std::string name_of(const std::string& file) {
+  return printable(file.substr(file.find_last_of('/') + 1));
+}
+
+std::string plural(std::size_t n, const char* word) {
+  return fmt::format("{} {}{}", n, word, n == 1 ? "" : "s");
+}
+
+void summary(const CheckReport& r, const TextStyle& style, Lines& out) {
+  const auto [on, off] = emphasis(style);
+  std::string text = plural(r.frames.size(), "frame") + ": ";
+  std::vector<std::string> parts;
+  for (const Verdict v : {Verdict::sharp, Verdict::soft, Verdict::trailed, Verdict::unusable})
+    if (const std::size_t n = r.count(v); n > 0) parts.push_back(fmt::format("{} {}", n, to_text(v)));
+  out.push_back(
+      fmt::format("{}{}{} (a trail of {:g} px is accepted){}", on, text, fmt::join(parts, ", "), r.tolerance_px, off));
+}
+
+void heading(const CheckSequence& s, std::size_t number, std::size_t of, Lines& out) {
+  if (of < 2) return;
+  std::string text = fmt::format("Sequence {}: {}", number, plural(s.frames.size(), "frame"));
+  if (s.exposure_s) text += fmt::format(" of {}", duration_text(*s.exposure_s));
+  if (!s.camera.empty()) text += ", " + printable(s.camera);
+  if (s.centre_ra_deg)
+    text += fmt::format(", at right ascension {:.2f}°, declination {:+.2f}°", *s.centre_ra_deg, *s.centre_dec_deg);
+  out.push_back(text);
+}
+
+/// "since …": the first frame that a cause spoils.
+std::string since(const CheckReport& r, const CheckSequence& s, const std::string& cause) {
+  for (const std::size_t i : s.frames)
+    if (r.frames[i].finding.cause == cause) return ", first on " + name_of(r.frames[i].file);
+  return {};
+}
+
+void causes(const CheckReport& r, const CheckSequence& s, const TextStyle& style, Lines& out) {
+  const auto [on, off] = emphasis(style);
+  for (const NightCause& c : s.diagnosis.causes)
+    out.push_back(fmt::format("{}{:<18}{} {:>3.0f} %  {}{}", on, c.cause, off, 100.0 * c.share, printable(c.evidence),
+                              since(r, s, c.cause)));
+  if (s.diagnosis.causes.empty()) out.push_back("Nothing to blame: no cause reaches half of the trail you accept.");
+}
+
+void what_next(const CheckSequence& s, Lines& out) {
+  const NightDiagnosis& d = s.diagnosis;
+  const bool axis_to_blame =
+      std::any_of(d.causes.begin(), d.causes.end(), [](const NightCause& c) { return c.cause == "axis misalignment"; });
+  if (s.correction && axis_to_blame) {
+    const AxisCorrection& c = *s.correction;
+    out.push_back(
+        fmt::format("Turn      {} the axis {} ({}), then the base {} to the {}, towards {}, as you stand behind the "
+                    "mount facing the pole",
+                    c.altitude_turn == AltitudeTurn::raise ? "raise" : "lower", degree_text(c.altitude),
+                    arcmin_text(c.altitude), degree_text(c.azimuth_base), c.right_hand ? "right" : "left",
+                    c.azimuth_turn == AzimuthTurn::east ? "east" : "west"));
+  }
+  if (s.mount && s.mount->outcome == MountOutcome::solved && s.mount_message.empty())
+    out.push_back(fmt::format("Axis      {} ± {:.1f}′ from the pole, from {}", arcmin_text(s.mount->total_error),
+                              s.mount->total_sigma.arcmin(), plural(s.frames_identified, "identified frame")));
+  else if (axis_to_blame && !s.mount_message.empty())
+    out.push_back("Axis      which way to turn is unknown: " + printable(s.mount_message));
+  if (d.longest_sharp_s && s.exposure_s && *d.longest_sharp_s < *s.exposure_s) {
+    std::string text =
+        fmt::format("Exposure  every frame would have stayed sharp up to {}", duration_text(*d.longest_sharp_s));
+    if (d.saved_by_half)
+      text +=
+          fmt::format("; half the exposure would have saved {:.0f} % of the trailed frames", 100.0 * *d.saved_by_half);
+    out.push_back(text);
+  }
+}
+
+void findings(const CheckReport& r, const CheckSequence& s, Lines& out) {
+  const NightDiagnosis& d = s.diagnosis;
+  if (d.drift)
+    out.push_back(fmt::format("Drift     {:.2f} px a minute at the centre, {:.2f} at worst", d.drift->centre_px_per_min,
+                              d.drift->worst_px_per_min));
+  for (const PeriodicTerm& p : d.periodic)
+    out.push_back(fmt::format("Period    {:.0f} ± {:.0f} s, swing ± {:.2f} px{}", p.period_s,
+                              std::max(1.0, p.period_sigma_s), p.amplitude_px,
+                              p.amplitude_arcsec ? fmt::format(" (± {:.1f}″)", *p.amplitude_arcsec) : ""));
+  for (const NightStep& step : d.steps)
+    out.push_back(fmt::format("{}after {}: the field stays shifted by {:.1f} px",
+                              step.kind == StepKind::slip ? "Leap      " : "Re-aimed  ",
+                              name_of(r.frames[s.frames[step.after_frame]].file), std::hypot(step.x_px, step.y_px)));
+  for (const std::string& note : d.notes) out.push_back("Note      " + note);
+}
+
+double badness(const CheckFrame& f) {
+  switch (f.finding.verdict) {
+    case Verdict::unusable:
+      return 1e9;
+    case Verdict::trailed:
+      return 1e6 + f.finding.trail_px.value_or(0.0);
+    case Verdict::soft:
+      return 1e3 + f.fwhm_px.value_or(0.0);
+    case Verdict::sharp:
+      return f.finding.trail_px.value_or(0.0);
+  }
+  return 0.0;
+}
+
+std::string row(const CheckFrame& f) {
+  const FrameFinding& found = f.finding;
+  const auto number = [](const std::optional<double>& v, int decimals) {
+    return v ? fmt::format("{:.{}f}", *v, decimals) : std::string("–");
+  };
+  std::string trail = found.trail_px
+                          ? fmt::format("{:.2f} ± {:.2f}", *found.trail_px, found.trail_sigma_px.value_or(0.0))
+                          : std::string("–");
+  return fmt::format("{:<9} {:>13} {:>6} {:>6} {:>8}  {:<18} {}", to_text(found.verdict), trail, number(f.fwhm_px, 2),
+                     f.stars, f.clock_time ? f.clock_time->iso().substr(11, 8) : "–", found.cause.value_or(""),
+                     name_of(f.file));
+}
+
+void table(const CheckReport& r, const CheckTextOptions& options, Lines& out) {
+  std::vector<const CheckFrame*> order;
+  for (const CheckFrame& f : r.frames) order.push_back(&f);
+  std::stable_sort(order.begin(), order.end(), [](const auto* a, const auto* b) { return badness(*a) > badness(*b); });
+  const std::size_t shown = options.most_frames == 0 ? order.size() : std::min(order.size(), options.most_frames);
+  out.push_back(fmt::format("{:<9} {:>13} {:>6} {:>6} {:>8}  {:<18} {}", "verdict", "trail px", "width", "stars",
+                            "time", "cause", "file"));
+  for (std::size_t i = 0; i < shown; ++i) out.push_back(row(*order[i]));
+  if (shown < order.size())
+    out.push_back(fmt::format("… and {} more, none worse than these; --all shows every frame", order.size() - shown));
+}
+
+}  // namespace
+
+std::string check_text(const CheckReport& r, const CheckTextOptions& options) {
+  Lines out;
+  summary(r, options.style, out);
+  for (std::size_t i = 0; i < r.sequences.size(); ++i) {
+    const CheckSequence& s = r.sequences[i];
+    heading(s, i + 1, r.sequences.size(), out);
+    causes(r, s, options.style, out);
+    what_next(s, out);
+    findings(r, s, out);
+    out.emplace_back();
+  }
+  table(r, options, out);
+  for (const std::string& w : r.warnings) out.push_back("Note      " + printable(w));
+  return fmt::format("{}\n", fmt::join(out, "\n"));
+}
+
+}  // namespace polewright

@@ -1,0 +1,98 @@
+#include "session/night_axis.hpp"
+
+#include <algorithm>
+
+#include "session/align_problem.hpp"
+
+namespace polewright::session {
+namespace {
+
+/// Frames worth identifying: placed (so not clouded over or smeared beyond recognition), spread evenly over the time.
+std::vector<std::size_t> chosen(const NightSequence& s, const std::vector<NightFile>& files, std::size_t most) {
+  std::vector<std::size_t> good;
+  for (std::size_t k = 0; k < s.files.size(); ++k)
+    if (s.places[k] && files[s.files[k]].record->stars.size() >= 8) good.push_back(s.files[k]);
+  if (good.size() <= most || most < 2) return good;
+  std::vector<std::size_t> out;
+  for (std::size_t i = 0; i < most; ++i) out.push_back(good[i * (good.size() - 1) / (most - 1)]);
+  return out;
+}
+
+/// Enough failures in a row mean that the catalogue does not reach these stars; trying every frame would take minutes.
+constexpr int kPatience = 3;
+
+std::vector<MeasuredFrame> identify_some(const std::vector<std::size_t>& which, const std::vector<NightFile>& files,
+                                         const Catalogue& catalogue, const CheckOptions& options,
+                                         const Progress& progress, std::string& message) {
+  std::vector<MeasuredFrame> out;
+  std::optional<Identification> neighbour;
+  int failures = 0;
+  for (std::size_t i = 0; i < which.size() && failures < kPatience; ++i) {
+    if (options.stop && options.stop()) break;
+    if (progress) progress("identifying stars", i, which.size());
+    MeasuredFrame m = measured_of(*files[which[i]].record, files[which[i]].input.file, options.session);
+    m.identified = identify(m.stars, catalogue, hints_for(m, options.session, neighbour ? &*neighbour : nullptr));
+    if (!m.identified->identification) {
+      if (message.empty()) message = m.identified->message;
+      failures += neighbour ? 0 : 1;
+      continue;
+    }
+    neighbour = m.identified->identification;
+    out.push_back(std::move(m));
+  }
+  return out;
+}
+
+/// Where the sky's pole of turn stands in the camera: refracted when the site is known, else that of the catalogue.
+void find_pole(const MeasuredFrame& first, const SessionOptions& options, NightAxis& out) {
+  const Identification& id = *first.identified->identification;
+  const auto site = site_of(first.frame, options);
+  Vec<Icrs> pole{0.0, 0.0, 1.0};
+  if (site && first.time && first.zone_known) {
+    const Weather weather = weather_of(first.frame, options);
+    pole = SkyAt(*first.time, site->value, weather).icrs(visible_pole(site->value, weather, options.pole));
+    out.hemisphere = hemisphere_sign(site->value);
+  }
+  out.pole = id.camera_from_icrs * pole;
+  out.lens = id.lens;
+  if (const auto forward = id.lens.unproject({0.5 * (first.stars.width - 1), 0.5 * (first.stars.height - 1)}))
+    out.centre = id.camera_from_icrs.inverse() * *forward;
+}
+
+}  // namespace
+
+NightAxis find_axis(const NightSequence& sequence, const std::vector<NightFile>& files, const Catalogue& catalogue,
+                    const CheckOptions& options, const Progress& progress) {
+  NightAxis out;
+  const std::vector<std::size_t> which = chosen(sequence, files, options.most_identified);
+  if (which.empty()) {
+    out.message = "no frame shows enough stars to identify";
+    return out;
+  }
+  const std::vector<MeasuredFrame> frames = identify_some(which, files, catalogue, options, progress, out.message);
+  out.identified = frames.size();
+  if (frames.empty()) return out;
+  out.message.clear();
+  find_pole(frames.front(), options.session, out);
+  if (frames.size() < 2) {
+    out.message = "only one frame's stars could be identified";
+    return out;
+  }
+  const AlignProblem built = build_problem(frames, options.session);
+  out.problem = built.problem;
+  if (built.problem.frames.size() < 2) {
+    out.message = built.missing;
+    return out;
+  }
+  if (progress) progress("fitting the axis", 0, 1);
+  MountOptions mount_options;
+  mount_options.threads = options.session.threads;
+  out.mount = solve_mount(built.problem, mount_options);
+  if (!built.missing.empty())
+    out.message = built.missing;
+  else if (out.mount->outcome != MountOutcome::solved)
+    out.message = out.mount->message;
+  return out;
+}
+
+}  // namespace polewright::session

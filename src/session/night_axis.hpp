@@ -1,0 +1,28 @@
+// The mount behind a sequence: stars identified on some of its frames, axis and rate.
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "polewright/catalogue.hpp"
+#include "polewright/mount.hpp"
+#include "session/night_sequences.hpp"
+
+namespace polewright::session {
+
+struct NightAxis {
+  std::size_t identified = 0;
+  std::optional<LensModel> lens;
+  std::optional<Vec<Icrs>> centre;  ///< of the first identified frame
+  std::optional<Vec<Camera>> pole;  ///< of the sky's turn, in camera axes
+  double hemisphere = 1.0;
+  MountProblem problem;
+  std::optional<MountSolution> mount;
+  std::string message;  ///< why there is no axis to tell; empty when there is
+};
+
+/// Identifies up to options.most_identified frames, evenly chosen among those with stars, and fits the mount.
+[[nodiscard]] NightAxis find_axis(const NightSequence& sequence, const std::vector<NightFile>& files,
+                                  const Catalogue& catalogue, const CheckOptions& options, const Progress& progress);
+
+}  // namespace polewright::session

@@ -1,0 +1,25 @@
+// All files of a night, measured or remembered.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "polewright/night.hpp"
+#include "session/night_cache.hpp"
+#include "session/night_inputs.hpp"
+
+namespace polewright::session {
+
+struct NightFile {
+  NightInput input;
+  std::optional<FrameRecord> record;
+  std::string problem;  ///< why there is no record
+  bool remembered = false;
+};
+
+/// Reads and measures on as many threads as the options say, each file on one: while one decodes another measures.
+/// Files that cannot be read carry the problem. The same exposure found twice is counted once. Error: cancelled.
+[[nodiscard]] Result<std::vector<NightFile>> measure_all(std::vector<NightInput> inputs, const CheckOptions& options,
+                                                         NightCache& cache, const Progress& progress);
+
+}  // namespace polewright::session
