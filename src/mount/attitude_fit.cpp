@@ -36,17 +36,20 @@ Terms all_terms(const StarData& data, const PictureState& state, int threads) {
   return terms;
 }
 
+/// Weighted as the fit was, so that outliers and stale places do not make a good frame look bad.
 void describe_residuals(AttitudeFit& fit, const StarData& data, const Terms& terms) {
   for (std::size_t f = 0; f < data.frames.size(); ++f) {
-    double sum = 0.0;
+    double sum = 0.0, weights = 0.0;
     int used = 0;
     for (std::size_t i = 0; i < data.frames[f].size(); ++i) {
       if (!terms[f][i].valid || observation_weight(fit.noise, f, i, true) == 0.0) continue;
-      sum += terms[f][i].residual_px.squaredNorm();
+      const double w = fit.noise.weight[f][i] * fit.noise.common_weight[data.frames[f][i].common];
+      sum += w * terms[f][i].residual_px.squaredNorm();
+      weights += w;
       ++used;
     }
     fit.stars_used.push_back(used);
-    fit.residual_rms_px.push_back(used > 0 ? std::sqrt(sum / (2.0 * used)) : 0.0);
+    fit.residual_rms_px.push_back(used > 0 ? std::sqrt(sum / (2.0 * weights)) : 0.0);
   }
 }
 
@@ -72,9 +75,12 @@ AttitudeFit fit_attitudes(const StarData& data, PictureState start, const Attitu
     eq.information.diagonal().tail<kLensParameters>() += prior;
     eq.moment.tail<kLensParameters>() += prior.cwiseProduct(start_lens - lens_vector(fit.state.lens));
   };
+  const int spent = static_cast<int>(std::max<Eigen::Index>(turns - 3, 3));
   Terms terms = all_terms(data, fit.state, options.threads);
   for (int iteration = 0; iteration < options.max_iterations && !fit.converged; ++iteration) {
-    update_noise(fit.noise, data, terms, options.noise, static_cast<int>(std::max<Eigen::Index>(turns - 3, 3)));
+    // Free while the attitudes are still pixels off, then settling; held at last, whatever the data.
+    const double share_of_old = iteration < 5 ? 0.0 : iteration < 12 ? 0.5 : 1.0;
+    update_noise(fit.noise, data, terms, options.noise, spent, share_of_old);
     NormalEquations eq = sum_normal_equations(data, terms, fit.noise, false);
     add_priors(eq);
     const Eigen::VectorXd step = eq.information.llt().solve(eq.moment);
@@ -88,7 +94,7 @@ AttitudeFit fit_attitudes(const StarData& data, PictureState start, const Attitu
     fit.converged = step.dot(eq.information * step) < 1e-4 * static_cast<double>(frames);
     terms = all_terms(data, fit.state, options.threads);
   }
-  update_noise(fit.noise, data, terms, options.noise, static_cast<int>(std::max<Eigen::Index>(turns - 3, 3)));
+  update_noise(fit.noise, data, terms, options.noise, spent, 1.0);
   NormalEquations eq = sum_normal_equations(data, terms, fit.noise, true);
   add_priors(eq);
   fit.covariance = eq.information.llt().solve(Eigen::MatrixXd::Identity(eq.information.rows(), eq.information.cols()));

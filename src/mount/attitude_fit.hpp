@@ -24,7 +24,7 @@ struct AttitudeFitOptions {
   NoiseOptions noise;
   LensPrior lens_prior;
   int width_px = 0;
-  int max_iterations = 15;
+  int max_iterations = 20;
   int threads = 0;
 };
 

@@ -59,25 +59,57 @@ double estimate_common(const NoiseModel& noise, const CommonSums& sums, double l
   return std::sqrt(variance);
 }
 
-void weigh(NoiseModel& noise, const StarData& data, const Terms& terms, const CommonSums& sums, double robust_scale) {
-  const double c2 = robust_scale * robust_scale, scale2 = noise.scale * noise.scale;
-  std::vector<Eigen::Matrix2d> cov(data.commons);
-  for (std::size_t c = 0; c < data.commons; ++c) {
-    cov[c] = common_covariance(noise, sums, c);
-    if (noise.common_error_px <= 0.0) continue;
-    const double variance = noise.common_error_px * noise.common_error_px;
+void weigh_commons(NoiseModel& noise, const CommonSums& sums, const std::vector<Eigen::Matrix2d>& cov, double c2) {
+  if (noise.common_error_px <= 0.0) return;
+  const double variance = noise.common_error_px * noise.common_error_px;
+  for (std::size_t c = 0; c < cov.size(); ++c) {
     const Eigen::Vector2d error = cov[c] * sums.moment[c];
     const double expected = std::max(variance - 0.5 * cov[c].trace(), 1e-3 * variance);
     noise.common_weight[c] = 1.0 / (1.0 + error.squaredNorm() / (expected * c2));
   }
+}
+
+/// Loss of the Cauchy weights on Gaussian residuals, by Simpson's rule over χ² of two degrees of freedom.
+double clean_variance_factor(double c2) {
+  constexpr int steps = 100;
+  constexpr double range = 40.0;
+  double psi2 = 0.0, slope = 0.0;
+  for (int i = 0; i <= steps; ++i) {
+    const double u2 = range * i / steps, w = 1.0 / (1.0 + u2 / c2);
+    const double p = 0.5 * std::exp(-0.5 * u2) * (i == 0 || i == steps ? 1.0 : i % 2 ? 4.0 : 2.0) * range / (3.0 * steps);
+    psi2 += p * 0.5 * u2 * w * w;
+    slope += p * (w - u2 * w * w / c2);
+  }
+  return psi2 / (slope * slope);
+}
+
+/// Stated information on each shared error, per axis, as if nothing were an outlier.
+std::vector<double> stated_information(const StarData& data, const Terms& terms) {
+  std::vector<double> information(data.commons, 0.0);
+  for (std::size_t f = 0; f < data.frames.size(); ++f)
+    for (std::size_t i = 0; i < data.frames[f].size(); ++i)
+      if (terms[f][i].valid) information[data.frames[f][i].common] += 0.5 * data.frames[f][i].information.trace();
+  return information;
+}
+
+void weigh(NoiseModel& noise, const StarData& data, const Terms& terms, const CommonSums& sums, double robust_scale) {
+  const double c2 = robust_scale * robust_scale, scale2 = noise.scale * noise.scale;
+  const double prior2 = noise.common_error_px * noise.common_error_px;
+  std::vector<Eigen::Matrix2d> cov(data.commons);
+  for (std::size_t c = 0; c < data.commons; ++c) cov[c] = common_covariance(noise, sums, c);
+  const std::vector<double> stated = stated_information(data, terms);
   double psi2 = 0.0, slope = 0.0, count = 0.0;
   for (std::size_t f = 0; f < data.frames.size(); ++f)
     for (std::size_t i = 0; i < data.frames[f].size(); ++i) {
       if (!terms[f][i].valid) continue;
       const Observation& o = data.frames[f][i];
+      // The shared error follows its observations and takes their share of it off the residual's variance. The share
+      // is that of a star without outliers: judged by what the present weights leave, two observations that disagree
+      // would swing between good and bad for ever.
+      const double own = 0.5 * o.information.trace();
+      const double taken = prior2 > 0.0 ? own / (stated[o.common] + scale2 / prior2) : 0.0;
       const Eigen::Vector2d left = terms[f][i].residual_px - cov[o.common] * sums.moment[o.common];
-      const double taken = 0.5 * (o.information * cov[o.common]).trace() * noise.weight[f][i] / scale2;
-      const double u2 = left.dot(o.information * left) / scale2 / std::max(1.0 - taken, 0.05);
+      const double u2 = left.dot(o.information * left) / scale2 / std::max(1.0 - taken, 1e-3);
       const double w = 1.0 / (1.0 + u2 / c2);
       noise.deviation2[f][i] = u2;
       noise.weight[f][i] = w;
@@ -86,28 +118,34 @@ void weigh(NoiseModel& noise, const StarData& data, const Terms& terms, const Co
       slope += w - u2 * w * w / c2;
       count += 1.0;
     }
-  if (count > 20.0) noise.robust_variance_factor = psi2 * count / (slope * slope);
+  weigh_commons(noise, sums, cov, c2);
+  // Where observations share an error their residuals understate the loss; it is never below that of clean stars.
+  const double clean = clean_variance_factor(c2);
+  noise.robust_variance_factor = count > 20.0 ? std::max(clean, psi2 * count / (slope * slope)) : clean;
 }
 
-/// Scatter over stated sigmas. Only stars seen more than once can tell it from the shared error.
+/// Scatter over stated sigmas. Where stars are seen more than once it comes from the differences between their
+/// observations alone, whatever they share; the two could not be told apart otherwise.
 double estimate_scale(const NoiseModel& noise, const StarData& data, const Terms& terms, const CommonSums& sums,
                       int free_parameters) {
   std::vector<double> repeated, all;
+  double repeated_dof = 0.0;
+  for (const int n : sums.count)
+    if (n > 1) repeated_dof += 2.0 * (n - 1);
   for (std::size_t f = 0; f < data.frames.size(); ++f)
     for (std::size_t i = 0; i < data.frames[f].size(); ++i) {
       if (!terms[f][i].valid) continue;
-      all.push_back(noise.deviation2[f][i]);
-      if (sums.count[data.frames[f][i].common] > 1) repeated.push_back(noise.deviation2[f][i]);
+      const Observation& o = data.frames[f][i];
+      all.push_back(noise.deviation2[f][i] * noise.scale * noise.scale);
+      if (sums.count[o.common] < 2) continue;
+      const Eigen::Vector2d left = terms[f][i].residual_px - sums.mean[o.common];
+      repeated.push_back(left.dot(o.information * left) * sums.count[o.common] / (sums.count[o.common] - 1.0));
     }
-  double repeated_dof = 2.0 * static_cast<double>(repeated.size());
-  for (const int n : sums.count)
-    if (n > 1) repeated_dof -= 2.0;
   const bool separable = repeated_dof > 40.0;
-  const double dof = std::max((separable ? repeated_dof : 2.0 * static_cast<double>(all.size())) - free_parameters, 1.0);
   const double full = separable ? repeated_dof : 2.0 * static_cast<double>(all.size());
-  double factor = variance_factor(separable ? repeated : all) * full / std::max(dof, 0.25 * full);
-  const double variance = noise.scale * noise.scale * (dof * factor + kScalePriorDof / (noise.scale * noise.scale)) /
-                          (dof + kScalePriorDof);
+  const double dof = std::max(full - free_parameters, 0.25 * full);
+  const double factor = variance_factor(separable ? repeated : all) * full / dof;
+  const double variance = (dof * factor + kScalePriorDof) / (dof + kScalePriorDof);
   return std::sqrt(separable ? variance : std::min(1.0, variance));
 }
 
@@ -132,6 +170,7 @@ double observation_weight(const NoiseModel& noise, std::size_t frame, std::size_
 CommonSums sum_commons(const NoiseModel& noise, const StarData& data, const Terms& terms, bool final_weights) {
   CommonSums sums{std::vector<Eigen::Matrix2d>(data.commons, Eigen::Matrix2d::Zero()),
                   std::vector<Eigen::Vector2d>(data.commons, Eigen::Vector2d::Zero()),
+                  std::vector<Eigen::Vector2d>(data.commons, Eigen::Vector2d::Zero()),
                   std::vector<int>(data.commons, 0)};
   for (std::size_t f = 0; f < data.frames.size(); ++f)
     for (std::size_t i = 0; i < data.frames[f].size(); ++i) {
@@ -140,8 +179,11 @@ CommonSums sum_commons(const NoiseModel& noise, const StarData& data, const Term
       const double w = observation_weight(noise, f, i, final_weights);
       sums.information[o.common] += w * o.information;
       sums.moment[o.common] += w * (o.information * terms[f][i].residual_px);
+      sums.mean[o.common] += terms[f][i].residual_px;
       ++sums.count[o.common];
     }
+  for (std::size_t c = 0; c < data.commons; ++c)
+    if (sums.count[c] > 0) sums.mean[c] /= sums.count[c];
   return sums;
 }
 
@@ -152,12 +194,16 @@ Eigen::Matrix2d common_covariance(const NoiseModel& noise, const CommonSums& sum
 }
 
 void update_noise(NoiseModel& noise, const StarData& data, const Terms& terms, const NoiseOptions& options,
-                  int free_parameters) {
+                  int free_parameters, double share_of_old) {
+  const auto blend = [&](double old_value, double new_value) {
+    return std::sqrt(share_of_old * old_value * old_value + (1.0 - share_of_old) * new_value * new_value);
+  };
+  const double old_scale = noise.scale, old_common = noise.common_error_px;
   for (int pass = 0; pass < 3; ++pass) {
     const CommonSums sums = sum_commons(noise, data, terms, false);
     weigh(noise, data, terms, sums, options.robust_scale);
-    noise.scale = std::max(1e-3, estimate_scale(noise, data, terms, sums, free_parameters));
-    noise.common_error_px = options.common_error_px.value_or(estimate_common(noise, sums, 8.0));
+    noise.scale = std::max(1e-3, blend(old_scale, estimate_scale(noise, data, terms, sums, free_parameters)));
+    noise.common_error_px = options.common_error_px.value_or(blend(old_common, estimate_common(noise, sums, 8.0)));
   }
 }
 

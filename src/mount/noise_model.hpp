@@ -30,13 +30,15 @@ using Terms = std::vector<std::vector<StarTerm>>;
 /// First guess: unit weights.
 [[nodiscard]] NoiseModel unit_noise(const StarData& data);
 /// Re-estimates scale, shared error and weights from the residuals. `free_parameters`: spent on attitudes and lens.
+/// `share_of_old`: of the variances kept from before, so that they settle instead of swinging with the weights.
 void update_noise(NoiseModel& noise, const StarData& data, const Terms& terms, const NoiseOptions& options,
-                  int free_parameters);
+                  int free_parameters, double share_of_old);
 
 /// Sums over the observations that share one error.
 struct CommonSums {
   std::vector<Eigen::Matrix2d> information;  ///< Σ weighted information
   std::vector<Eigen::Vector2d> moment;       ///< Σ weighted information · residual
+  std::vector<Eigen::Vector2d> mean;         ///< plain mean residual
   std::vector<int> count;
 };
 /// With `final_weights` outliers are out and all others count in full (for the covariance).

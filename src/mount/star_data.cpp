@@ -2,6 +2,8 @@
 
 #include <Eigen/LU>
 #include <Eigen/SVD>
+#include <algorithm>
+#include <optional>
 #include <unordered_map>
 
 #include "base/parallel.hpp"
@@ -12,8 +14,8 @@ namespace {
 
 // Below this a sigma claims more than pixels can hold (photon statistics of a star at full well); keeps weights finite.
 constexpr double kSmallestSigma_px = 0.002;
-// Distortion left over is smooth: over this distance it changes by a few percent of its size at most.
-constexpr double kSamePixels_px = 40.0;
+// Distortion left over is smooth: over this distance, a fortieth of a usual frame, it changes by a few percent.
+constexpr double kSamePixels_px = 150.0;
 
 /// Rotation that best takes the frame's start attitude over to observed places near the middle of the frame.
 Eigen::Matrix3d start_attitude(const MountFrame& frame, const SkyAt& sky) {
@@ -46,33 +48,55 @@ std::vector<Observation> observe(const MountFrame& frame, const SkyAt& sky, std:
   return out;
 }
 
-/// Numbers the shared errors: a star keeps its number while it stays within kSamePixels_px of where it first had it.
-void number_commons(StarData& data, const std::vector<std::vector<std::uint32_t>>& catalogue) {
+/// Frames in which stars hold nearly the same pixels, and the stars seen in them.
+struct SamePixels {
   struct Held {
     Eigen::Vector2d place_px;
     std::uint32_t number;
     std::size_t last_frame;
   };
-  std::unordered_map<std::uint32_t, std::vector<Held>> held;
+  std::unordered_map<std::uint32_t, Held> stars;
+};
+
+/// How far the stars of a frame have moved from where the group has them: nine in ten moved less. Nothing without three.
+std::optional<double> moved_px(const SamePixels& group, const std::vector<Observation>& frame,
+                               const std::vector<std::uint32_t>& catalogue) {
+  std::vector<double> moved;
+  for (std::size_t i = 0; i < frame.size(); ++i)
+    if (const auto held = group.stars.find(catalogue[i]); held != group.stars.end())
+      moved.push_back((held->second.place_px - frame[i].measured_px).norm());
+  if (moved.size() < 3) return {};
+  const auto most = moved.begin() + static_cast<std::ptrdiff_t>(moved.size() * 9 / 10);
+  std::nth_element(moved.begin(), most, moved.end());
+  return *most;
+}
+
+/// Numbers the shared errors. Frames share them or not as a whole: a mixture would leave a few stars, picked by where
+/// they are, to tell everything about the scatter.
+void number_commons(StarData& data, const std::vector<std::vector<std::uint32_t>>& catalogue) {
+  std::vector<SamePixels> groups;
   std::uint32_t next = 0;
-  for (std::size_t f = 0; f < data.frames.size(); ++f)
-    for (std::size_t i = 0; i < data.frames[f].size(); ++i) {
-      Observation& o = data.frames[f][i];
-      o.common = next;
-      if (catalogue[f][i] != kNotInCatalogue) {
-        auto& places = held[catalogue[f][i]];
-        const auto same = std::find_if(places.begin(), places.end(), [&](const Held& h) {
-          return h.last_frame != f && (h.place_px - o.measured_px).norm() < kSamePixels_px;
-        });
-        if (same != places.end()) {
-          o.common = same->number;
-          same->last_frame = f;
-          continue;
-        }
-        places.push_back({o.measured_px, next, f});
+  for (std::size_t f = 0; f < data.frames.size(); ++f) {
+    auto& frame = data.frames[f];
+    const auto group = std::find_if(groups.begin(), groups.end(), [&](const SamePixels& g) {
+      return moved_px(g, frame, catalogue[f]).value_or(2.0 * kSamePixels_px) < kSamePixels_px;
+    });
+    SamePixels& same = group != groups.end() ? *group : groups.emplace_back();
+    for (std::size_t i = 0; i < frame.size(); ++i) {
+      frame[i].common = next;
+      if (catalogue[f][i] == kNotInCatalogue) {
+        ++next;
+        continue;
+      }
+      const auto [held, fresh] = same.stars.try_emplace(catalogue[f][i], SamePixels::Held{frame[i].measured_px, next, f});
+      if (!fresh && held->second.last_frame != f) {
+        frame[i].common = held->second.number;
+        held->second.last_frame = f;
+        continue;
       }
       ++next;
     }
+  }
   data.commons = next;
 }
 
