@@ -160,6 +160,7 @@ ordered_json night(int count) {
   }
   return {{"schema", "polewright/check/1"},
           {"program", {{"name", "polewright"}, {"version", program_version()}}},
+          {"tolerance_px", 1.0},
           {"frames", frames},
           {"sequence",
            {{"drift_px_per_min", 0.148},

@@ -15,8 +15,9 @@ const POINTS = {
 
 function pointDrawer(shape) {
   return (g, name, ctx, x, y, color, size, index) => {
-    ctx.fillStyle = ctx.strokeStyle = color;
-    POINTS[typeof shape === "function" ? shape(index) : shape](ctx, x, y, size);
+    const drawn = typeof shape === "function" ? shape(index) : shape, stands = drawn === "triangle" || drawn === "cross";
+    ctx.fillStyle = ctx.strokeStyle = stands ? colour("--bad") : color;
+    POINTS[drawn](ctx, x, y, stands ? 1.4 * size : size);
   };
 }
 
@@ -41,7 +42,7 @@ function chart(host, series, options) {
     labels: ["x", ...series.map((s) => s.name)], series: perSeries, errorBars: true, sigma: 1, fillAlpha: 0.16, 
     labelsUTC: true, height: options.height ?? 170, xRangePad: 8, yRangePad: 10, axisLabelFontSize: 13, highlightCircleSize: 0,
     interactionModel: { mousedown: model.mousedown, dblclick: model.dblclick }, includeZero: Boolean(options.fromZero),
-    axes: { x: { pixelsPerLabel: 76, axisLabelWidth: 64 }, y: { pixelsPerLabel: 34, axisLabelWidth: 46 } },
+    axes: { x: { pixelsPerLabel: 76, axisLabelWidth: 64 }, y: { pixelsPerLabel: 26, axisLabelWidth: 46 } },
     underlayCallback: options.below, ...look(),
   });
   if (options.onpick) pickable(area, graph, options.onpick);

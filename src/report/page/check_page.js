@@ -5,88 +5,120 @@ const verdictMark = (v) => keyMark(`key-${VERDICT_SHAPE[v] ?? "disc"} verdict-${
 
 /** What the parts of the page share: which frame is chosen and who wants to know. */
 function makeNight(result) {
-  const frames = result.frames;
-  const listeners = [];
+  const frames = result.frames, listeners = [];
+  const dated = frames.some((f) => known(f.mid_time_utc));
+  // Without any time the frames stand in their order; with times, a frame without one is in the list only.
+  const time = frames.map((f, i) => (dated ? (known(f.mid_time_utc) ? Date.parse(f.mid_time_utc) : null) : i));
+  const order = frames.map((_, i) => i).filter((i) => known(time[i])).sort((a, b) => time[a] - time[b]);
+  for (let k = 1; k < order.length; ++k)  // equal times would fall onto one point
+    if (time[order[k]] <= time[order[k - 1]]) time[order[k]] = time[order[k - 1]] + (dated ? 1 : 1e-6);
   const night = {
-    frames, chosen: -1,
-    time: frames.map((f, i) => (known(f.mid_time_utc) ? Date.parse(f.mid_time_utc) : i)),
-    dated: frames.every((f) => known(f.mid_time_utc)),
+    frames, time, order, dated, chosen: -1,
     onchange: (f) => listeners.push(f),
     choose: (i) => {
-      if (i < 0 || i >= frames.length || i === night.chosen) return;
+      if (!known(frames[i]) || i === night.chosen) return;
       night.chosen = i;
       listeners.forEach((f) => f(i));
     },
-    nearest: (x) => night.time.reduce((best, t, i) => (Math.abs(t - x) < Math.abs(night.time[best] - x) ? i : best), 0),
+    nearest: (x) => order.reduce((best, i) => (Math.abs(time[i] - x) < Math.abs(time[best] - x) ? i : best), order[0]),
   };
   return night;
 }
 
 function checkAnswer(result) {
-  const s = result.summary, bad = s.trailed + s.unusable;
+  const s = result.summary, bad = s.trailed + s.unusable, q = result.sequence;
   fill(byId("answer-head"), null, bad === 0 ? [s.soft === 0 ? "Every frame is sharp" : "No frame is trailed"]
     : [figure(result, "summary.trailed", String), " of ", figure(result, "summary.frames", String), s.trailed === 1 ? " frames is trailed" : " frames are trailed"]);
   section("answer", el("ul", { class: "tally" }, VERDICTS.map((v) => el("li", { class: s[v] ? "" : "none" }, verdictMark(v), figure(result, `summary.${v}`, String, "big"), el("span", null, v)))));
-  const main = result.sequence.causes[0];
-  if (main) section("answer", el("p", { class: "message" }, `Mostly: ${main.cause}. `, el("span", { class: "detail" }, main.evidence)));
+  const main = q?.causes[0];
+  if (main) section("answer", el("p", { class: "message" }, `Mostly ${main.cause}. `, el("span", { class: "detail" }, `${capital(main.evidence)}.`.replace(/\.\.$/, "."))));
+  if (known(q?.longest_sharp_s)) section("answer", el("p", null, "Longest exposure that would have stayed sharp: ", figure(result, "sequence.longest_sharp_s", duration, "mid"), "."));
+}
+
+/** The sequence's axis in the same drawing as after an alignment. */
+function checkAxis(sequence) {
+  if (!sequence?.axis || !sequence.site) return;
+  const c = sequence.correction, north = sequence.site.latitude_deg >= 0;
+  if (c) {
+    c.azimuth.hand ??= (c.azimuth.turn === "east") === north ? "right" : "left";
+    section("axis", el("p", { class: "message" }, `${capital(c.altitude.turn)} the axis ${degrees(c.altitude.arcmin)}, turn the base ${degrees(c.azimuth.base_arcmin)} to the ${c.azimuth.hand}, towards ${c.azimuth.turn}, as you stand behind the mount facing the pole (${north ? "north" : "south"}).`));
+  }
+  axisSection(sequence, {});
 }
 
 const METRICS = [
   { key: "trail_px", sigma: "trail_sigma_px", title: "Trail, px", fromZero: true, tall: true },
-  { key: "fwhm_px", title: "Star width, px", fromZero: true },
+  { key: "fwhm_px", title: "Star width, px" },
   { key: "stars", title: "Stars found", fromZero: true },
   { key: "sky_adu", title: "Sky, sample units" },
-  { key: "roll_arcmin", title: "Roll since the first frame, ′" },
+  { key: "roll_arcmin", sigma: "roll_sigma_arcmin", title: "Roll since the first frame, ′" },
 ];
 
-/** Lines behind a chart: the chosen frame, and where the pointing stepped. */
-function nightBackdrop(result, night) {
-  const after = new Map(night.frames.map((f, i) => [f.file, i]));
-  const steps = result.sequence.steps.map((s) => {
-    const i = after.get(s.after_file);
-    return known(i) && i + 1 < night.frames.length ? { x: (night.time[i] + night.time[i + 1]) / 2, kind: s.kind } : null;
+function strokeLine(ctx, from, to, dash, tone, width) {
+  ctx.save();
+  ctx.strokeStyle = colour(tone);
+  ctx.lineWidth = width;
+  ctx.setLineDash(dash);
+  ctx.beginPath();
+  ctx.moveTo(...from);
+  ctx.lineTo(...to);
+  ctx.stroke();
+  ctx.restore();
+}
+function chartWord(ctx, word, x, y, align) {
+  ctx.save();
+  ctx.fillStyle = colour("--ink");
+  ctx.font = "13px system-ui, sans-serif";
+  ctx.textAlign = align;
+  ctx.fillText(word, x, y);
+  ctx.restore();
+}
+
+/** Lines behind a chart: the chosen frame, where the pointing stepped, and what is accepted. */
+function nightBackdrop(result, night, options) {
+  const index = new Map(night.frames.map((f, i) => [f.file, i]));
+  const steps = (result.sequence?.steps ?? []).map((s) => {
+    const k = night.order.indexOf(index.get(s.after_file));
+    return k >= 0 && k + 1 < night.order.length ? { x: (night.time[night.order[k]] + night.time[night.order[k + 1]]) / 2, kind: s.kind } : null;
   }).filter(Boolean);
   return (ctx, area, g) => {
     const vertical = (x, dash, tone, width) => {
       const px = g.toDomXCoord(x);
-      ctx.save();
-      ctx.strokeStyle = colour(tone);
-      ctx.lineWidth = width;
-      ctx.setLineDash(dash);
-      ctx.beginPath();
-      ctx.moveTo(px, area.y);
-      ctx.lineTo(px, area.y + area.h);
-      ctx.stroke();
-      ctx.restore();
+      strokeLine(ctx, [px, area.y], [px, area.y + area.h], dash, tone, width);
       return px;
     };
     steps.forEach((s) => {
-      const px = vertical(s.x, [3, 4], "--bad", 1.4);
-      ctx.save();
-      ctx.fillStyle = colour("--ink");
-      ctx.font = "12px system-ui, sans-serif";
-      ctx.textAlign = px > area.x + area.w - 60 ? "right" : "left";
-      ctx.fillText(s.kind, px + (ctx.textAlign === "right" ? -4 : 4), area.y + 12);
-      ctx.restore();
+      const px = vertical(s.x, [3, 4], "--bad", 1.6), late = px > area.x + area.w - 70;
+      if (options.tall) chartWord(ctx, s.kind, px + (late ? -5 : 5), area.y + 13, late ? "right" : "left");
     });
-    if (night.chosen >= 0) vertical(night.time[night.chosen], [], "--accent", 2.5);
+    if (known(options.accepted)) {
+      const py = g.toDomYCoord(options.accepted);
+      strokeLine(ctx, [area.x, py], [area.x + area.w, py], [8, 5], "--line", 1.4);
+      chartWord(ctx, `you accept ${options.accepted} px`, area.x + area.w - 4, py - 5, "right");
+    }
+    if (night.chosen >= 0 && known(night.time[night.chosen])) vertical(night.time[night.chosen], [], "--accent", 2.5);
   };
 }
 
+/** One series per sequence, so that no line joins frames of different cameras or pointings. */
+function bySequence(night, make) {
+  const ids = [...new Set(night.order.map((i) => night.frames[i].sequence ?? 0))];
+  return ids.map((id) => make(night.order.filter((i) => (night.frames[i].sequence ?? 0) === id), ids.length > 1 ? ` ${id + 1}` : ""));
+}
 function nightSeries(night, metric) {
-  return [{ name: metric.title, tone: "--ink", points: (row) => VERDICT_SHAPE[night.frames[night.order[row]].verdict] ?? "disc", line: true,
-    rows: night.order.map((i) => [night.time[i], night.frames[i][metric.key], metric.sigma ? night.frames[i][metric.sigma] : 0]) }];
+  return bySequence(night, (members, suffix) => ({ name: metric.title + suffix, tone: "--ink", line: true,
+    points: (row) => VERDICT_SHAPE[night.frames[night.order[row]].verdict] ?? "disc",
+    rows: members.map((i) => [night.time[i], night.frames[i][metric.key], metric.sigma ? night.frames[i][metric.sigma] : 0]) }));
 }
 
-function shiftSeries(night) {
-  const rows = (axis) => night.order.map((i) => [night.time[i], night.frames[i].shift_px ? night.frames[i].shift_px[axis] : null, 0]);
-  return [{ name: "along the rows", tone: "--ink", points: "disc", line: true, rows: rows(0) },
-    { name: "down the columns", tone: "--accent", points: "square", line: true, dash: true, rows: rows(1) }];
+function shiftSeries(result, night) {
+  const one = (axis, name, tone, points, dash) => bySequence(night, (members, suffix) => ({ name: name + suffix, tone, points, dash, line: true,
+    rows: members.map((i) => [night.time[i], night.frames[i].shift_px ? night.frames[i].shift_px[axis] : null, night.frames[i].shift_sigma_px ?? 0]) }));
+  return [...one(0, "along the rows", "--ink", "disc", false), ...one(1, "down the columns", "--accent", "square", true)];
 }
 
 function nightSection(result, night) {
-  night.order = night.frames.map((_, i) => i).sort((a, b) => night.time[a] - night.time[b]);
-  const slider = el("input", { type: "range", min: 0, max: night.frames.length - 1, value: 0, "aria-label": "Frame of the night", oninput: (e) => night.choose(night.order[Number(e.target.value)]) });
+  const slider = el("input", { type: "range", min: 0, max: Math.max(0, night.order.length - 1), value: 0, "aria-label": "Frame of the night", oninput: (e) => night.choose(night.order[Number(e.target.value)]) });
   const position = () => night.order.indexOf(night.chosen);
   const move = (step) => night.choose(night.order[Math.min(night.order.length - 1, Math.max(0, position() + step))]);
   const nextBad = () => {
@@ -106,17 +138,18 @@ function nightSection(result, night) {
 }
 
 function nightCharts(host, result, night) {
-  const backdrop = nightBackdrop(result, night), graphs = [];
+  const graphs = [];
   const grid = el("div", { class: "strips" });
   host.append(grid);
   const strip = (title, series, options) => {
     const area = el("div", { class: "chart", role: "img", "aria-label": `${title} against time; the list below holds the figures.` });
     grid.append(el("figure", { class: options.tall ? "tall" : "" }, el("h3", null, title), area));
-    queueMicrotask(() => graphs.push(chart(area, series, { time: night.dated, below: backdrop, onpick: (x) => night.choose(night.nearest(x)), height: options.tall ? 210 : 140, fromZero: options.fromZero })));
+    queueMicrotask(() => graphs.push(chart(area, series, { time: night.dated, below: nightBackdrop(result, night, options), onpick: (x) => night.choose(night.nearest(x)), height: options.tall ? 220 : 150, fromZero: options.fromZero })));
+    if (options.legend) area.append(seriesKey(options.legend));
   };
   const has = (key) => night.frames.some((f) => known(f[key]));
-  METRICS.filter((m) => has(m.key)).forEach((m) => strip(m.title, nightSeries(night, m), m));
-  if (has("shift_px")) strip("Shift since the first frame, px", shiftSeries(night), {});
+  METRICS.filter((m) => has(m.key)).forEach((m) => strip(m.title, nightSeries(night, m), m.key === "trail_px" ? { ...m, accepted: result.tolerance_px } : m));
+  if (has("shift_px")) strip("Shift since the first frame, px", shiftSeries(result, night), { tall: true, legend: [["disc", "along the rows"], ["square", "down the columns, dashed"]] });
   queueMicrotask(() => {
     zoomTogether(graphs);
     night.onchange(() => graphs.forEach((g) => g.updateOptions({})));
@@ -129,10 +162,10 @@ function chosenSection(night, evidence) {
   section("chosen", body);
   night.onchange((i) => {
     const f = night.frames[i], crop = evidence.crops?.[i];
-    const told = [["Verdict", [verdictMark(f.verdict), ` ${f.verdict}`]], ["Cause", f.cause ?? "none"], ["Trail", known(f.trail_px) ? `${plusMinus(f.trail_px, f.trail_sigma_px)} px at ${plain(f.trail_angle_deg ?? 0, 0)}°` : "unknown"],
+    const told = [["Verdict", [verdictMark(f.verdict), ` ${f.verdict}`]], ["Cause", f.cause ?? "none"], f.why ? ["Why", f.why] : null, ["Trail", known(f.trail_px) ? `${plusMinus(f.trail_px, f.trail_sigma_px)} px at ${plain(f.trail_angle_deg ?? 0, 0)}°` : "unknown"],
       ["Star width", known(f.fwhm_px) ? `${f.fwhm_px.toFixed(2)} px` : "unknown"], ["Stars", String(f.stars ?? "unknown")], ["Flags", (f.flags ?? []).join(", ") || "none"]];
     body.replaceChildren(el("p", null, quoted(f.file), `, ${utc(f.mid_time_utc)}`),
-      el("div", { class: "chosen" }, cropGrid(crop, evidence.crop_px), el("dl", null, told.map(([k, v]) => [el("dt", null, k), el("dd", null, v)]))));
+      el("div", { class: "chosen" }, cropGrid(crop, evidence.crop_px), el("dl", null, told.filter(Boolean).map(([k, v]) => [el("dt", null, k), el("dd", null, v)]))));
   });
 }
 
@@ -223,15 +256,16 @@ function exportList(names, note) {
 
 function sequenceSection(result) {
   const q = result.sequence, rows = [];
+  if (!q) return;
   if (known(q.drift_px_per_min)) rows.push(["Drift", figure(result, "sequence.drift_px_per_min", (v) => `${v.toFixed(3)} px a minute`)]);
   if (q.rate) rows.push(["Tracking rate over sidereal", [figure(result, "sequence.rate.ratio", (v) => plusMinus(v, q.rate.ratio_sigma)), `, ${q.rate.matches}`]]);
   if (q.axis) rows.push(["Axis to pole", figure(result, "sequence.axis.total_error_arcmin", (v) => `${plusMinus(v, q.axis.total_error_sigma_arcmin)}′`)]);
-  const p = q.periodic_error;
-  if (p) rows.push(["Periodic error", [figure(result, "sequence.periodic_error.amplitude_arcsec", (v) => `${v.toFixed(1)}″`), " every ", figure(result, "sequence.periodic_error.period_s", (v) => `${v.toFixed(0)} s`)]]);
+  const p = q.periodic_error, notes = [q.axis_message, ...(q.notes ?? []), ...(result.warnings ?? [])].filter(known);
+  if (p && known(p.amplitude_arcsec)) rows.push(["Periodic error", [figure(result, "sequence.periodic_error.amplitude_arcsec", (v) => `${v.toFixed(1)}″`), " every ", figure(result, "sequence.periodic_error.period_s", (v) => `${v.toFixed(0)} s`)]]);
   q.steps.forEach((s) => rows.push([capital(s.kind), ["after ", quoted(s.after_file.split("/").at(-1)), known(s.shift_px) ? `, ${stepSize(s.shift_px)} px` : ""]]));
   section("basis", rows.length ? wideTable("The night as a whole", ["What", "Figure"], rows) : null,
     el("p", { class: "how" }, "Each frame is judged by its own stars; shift and roll follow the star pattern from frame to frame. A frame is called trailed when its motion during the exposure exceeds what you accept, whatever the lens itself does to the corners."),
-    result.warnings?.length ? [el("h3", null, "What limits them"), el("ul", null, result.warnings.map((w) => el("li", null, quoted(w))))] : null);
+    notes.length ? [el("h3", null, "What limits them"), el("ul", null, notes.map((w) => el("li", null, quoted(w))))] : null);
 }
 const stepSize = (s) => (Array.isArray(s) ? Math.hypot(...s) : s).toFixed(1);
 
@@ -248,8 +282,9 @@ function checkPage(result, evidence) {
     chosenSection(night, evidence);
     listSection(night);
     const worst = result.frames.findIndex((f) => f.verdict === "trailed");
-    queueMicrotask(() => night.choose(worst >= 0 ? worst : 0));
+    queueMicrotask(() => night.choose(worst >= 0 ? worst : night.order[0] ?? 0));
   }
-  causesSection(result.sequence.causes);
+  checkAxis(result.sequence);
+  if (result.sequence) causesSection(result.sequence.causes);
   sequenceSection(result);
 }

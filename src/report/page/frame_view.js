@@ -18,7 +18,7 @@ function markShape(mark, x, y) {
 
 function starLayers(view, scale, width, most) {
   const known_ = svg("g", { class: "layer-stars" }), doubtful = svg("g", { class: "layer-doubtful" });
-  const taken = [];
+  const taken = [], names = [];
   view.marks.slice(0, most).forEach((m) => {
     const x = (m.x + 0.5) * scale, y = (m.y + 0.5) * scale, identified = m.kind === "identified";
     const shape = markShape(m, x, y);
@@ -28,9 +28,10 @@ function starLayers(view, scale, width, most) {
     if (identified && m.name && room && taken.length < most / 40) {
       taken.push([x, y]);
       const leftward = x > width - 90;
-      known_.append(svg("text", { class: "star-name", x: x + (leftward ? -9 : 9), y: y + 4, "text-anchor": leftward ? "end" : "start" }, m.name));
+      names.push(svg("text", { class: "star-name", x: x + (leftward ? -9 : 9), y: y + 4, "text-anchor": leftward ? "end" : "start" }, m.name));
     }
   });
+  known_.append(...names);  // over the marks
   return [doubtful, known_];
 }
 
