@@ -43,8 +43,9 @@ struct StarMatch {
 };
 
 /// A solved frame. With hints.time and hints.site the attitude refers to observed places mapped back to ICRS, so the
-/// fit is not bent by refraction; without them it is fitted to ICRS places directly. The mapping back is the one
-/// rotation that brings the field's observed places nearest to their ICRS places.
+/// fit is not bent by refraction; without them it is fitted to ICRS places directly. The mapping back is one
+/// rotation: the one that brings the observed places of the matched stars nearest to their ICRS places, turned by the
+/// least so that the frame's centre is exact.
 struct Identification {
   Rotation<Camera, Icrs> camera_from_icrs;
   /// Attitude over the ground, fitted to observed places; present when hints.time and hints.site were used. Not used

@@ -3,7 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
-#include "identify/observed_field.hpp"
+#include "identify/believe.hpp"
+#include "identify/observed_sky.hpp"
 #include "polewright/sky.hpp"
 
 namespace polewright {
@@ -11,44 +12,69 @@ namespace {
 
 /// Half field beyond which the stars can tell projections apart.
 constexpr double kWideHalfField_rad = 0.35;
-/// Scatter, in the stars' own sigmas, at which a rectilinear lens needs no rival: nothing is left to explain.
+/// Scatter, in the stars' own sigmas, at which nothing is left to explain.
 constexpr double kGoodFit = 1.25;
+/// A projection replaces another when its match is clearly less of an accident: more stars, or met more closely.
+constexpr double kClearlyLess = 1.02;
+/// A match counts as even over the frame when stars near the edge are met at least this much as often as near the axis.
+constexpr double kEvenShare = 0.75;
 /// Below this altitude of the field's centre, time or place must be wrong.
 constexpr Angle kLowestCentre = Angle::deg(-2.0);
 /// Accuracy of the planets' places with a margin.
 constexpr Angle kPlanetReach = Angle::arcmin(2.0);
 
-double rms_px(const Grown& grown, const Detections& detections) {
-  double sum = 0.0;
-  for (const StarPair& p : grown.pairs)
-    if (const auto model = grown.pose.project(grown.field[p.field].direction)) {
-      const PixelPoint seen = detections[p.detection].place;
-      sum += 0.5 * (std::pow(seen.x - model->x, 2) + std::pow(seen.y - model->y, 2));
-    }
-  return grown.pairs.empty() ? 0.0 : std::sqrt(sum / static_cast<double>(grown.pairs.size()));
+/// Share of the brighter stars the pose puts on the frame that were met, near the axis and far from it.
+struct MetShares {
+  double inner = 0.0, outer = 0.0;
+};
+MetShares met_shares(const Grown& grown, const Detections& detections) {
+  std::vector<char> met(grown.field.size(), 0);
+  for (const StarPair& p : grown.pairs) met[p.field] = 1;
+  double stars[2] = {1.0, 1.0}, hits[2] = {0.0, 0.0};  // one star more than counted: no division by nothing
+  int counted = 0;
+  for (std::size_t i = 0; i < grown.field.size() && counted < 300; ++i) {
+    const auto p = grown.pose.project(grown.field[i].direction);
+    if (!p || !detections.on_frame(*p)) continue;
+    ++counted;
+    const PixelPoint c = detections.centre();
+    const bool outer = std::hypot(p->x - c.x, p->y - c.y) > 0.6 * detections.half_diagonal_px();
+    stars[outer] += 1.0;
+    hits[outer] += met[i];
+  }
+  return {hits[0] / stars[0], hits[1] / stars[1]};
 }
 
-/// More stars, or as many and a closer fit.
-bool clearly_better(const Grown& a, const Grown& b, const Detections& detections) {
-  const auto na = static_cast<double>(a.pairs.size()), nb = static_cast<double>(b.pairs.size());
-  if (na > 1.02 * nb + 1.0) return true;
-  return na >= 0.98 * nb - 1.0 && rms_px(a, detections) < 0.97 * rms_px(b, detections);
+/// A rectilinear lens that leaves nothing to explain, at the edge as in the middle, needs no rival.
+bool surely_rectilinear(const Grown& grown, const Detections& detections, const Grower& grower) {
+  if (grown.pose.lens.projection != Projection::rectilinear || grower.typical_sigmas(grown) > kGoodFit) return false;
+  const MetShares met = met_shares(grown, detections);
+  return met.outer > kEvenShare * met.inner;
 }
 
 Grown with_best_projection(Grown grown, const Detections& detections, const Grower& grower) {
   if (detections.half_diagonal_px() / grown.pose.lens.focal_px < kWideHalfField_rad ||
-      (grown.pose.lens.projection == Projection::rectilinear && grower.typical_sigmas(grown) < kGoodFit))
+      surely_rectilinear(grown, detections, grower))
     return grown;
+  const MetShares met = met_shares(grown, detections);
+  const bool even = met.outer > kEvenShare * met.inner;
+  const double own_cost = grower.cost_of_projection(grown, grown.pose.lens.projection);
   Grown best = grown;
+  double least = log10_chance(best, detections, grower, 1);
   for (const Projection projection :
        {Projection::rectilinear, Projection::equidistant, Projection::equisolid, Projection::stereographic}) {
     if (projection == grown.pose.lens.projection) continue;
+    // When the match holds over the whole frame, its own pairs tell whether another projection is worth the work.
+    if (even && grower.cost_of_projection(grown, projection) > 0.95 * own_cost) continue;
     Grown other = grown;
     other.pose.lens.projection = projection;
+    other.pose.lens.k1 = other.pose.lens.k2 = 0.0;  // those of another projection mislead
     other.freedom.k1 = other.freedom.k2 = true;
     grower.fit(other);
     grower.complete(other);
-    if (clearly_better(other, best, detections)) best = std::move(other);
+    if (const double chance = log10_chance(other, detections, grower, 1); chance < kClearlyLess * least) {
+      least = chance;
+      best = std::move(other);
+    }
   }
   return best;
 }
@@ -60,25 +86,35 @@ bool usable_time(UtcTime time) {
 
 struct Refracted {
   Grown grown;
-  Rotation<Enu, Icrs> enu_from_icrs;
+  Rotation<Camera, Enu> camera_from_enu;
+  Rotation<Camera, Icrs> camera_from_icrs;
 };
 
 /// The same match against observed places; nothing when they fit worse, as they do with a wrong clock or site.
 std::optional<Refracted> against_observed(const Grown& grown, const Detections& detections, const Grower& grower,
                                           const IdentifyHints& hints) {
-  if (!hints.time || !hints.site || !usable_time(*hints.time) || grown.field.size() < 2) return {};
-  const ObservedField observed = observe(grown.field, *hints.time, *hints.site);
+  const auto axis = grown.pose.lens.unproject(detections.centre());
+  if (!hints.time || !hints.site || !usable_time(*hints.time) || grown.pairs.size() < 2 || !axis) return {};
+  const ObservedSky sky(*hints.time, *hints.site);
+  std::vector<Vec<Icrs>> matched;
+  for (const StarPair& p : grown.pairs) matched.push_back(grown.field[p.field].direction);
+  const Rotation<Enu, Icrs> enu_from_icrs = sky.nearest_rotation(matched);
+  if (altitude_of(enu_from_icrs * (grown.pose.camera_from_icrs.inverse() * *axis)) < kLowestCentre) return {};
   Grown next = grown;
-  for (std::size_t i = 0; i < next.field.size(); ++i) next.field[i].direction = observed.direction[i];
-  const auto axis = next.pose.lens.unproject(detections.centre());
-  if (!axis || altitude_of(observed.enu_from_icrs * (next.pose.camera_from_icrs.inverse() * *axis)) < kLowestCentre)
-    return {};
+  const auto back = enu_from_icrs.inverse();
+  for (FieldStar& s : next.field) s.direction = (back * sky.observed(s.direction)).unit();
   grower.fit(next);
   grower.associate(next);
   grower.settle(next);
   if (next.pairs.size() + 2 < grown.pairs.size() || rms_px(next, detections) > 1.05 * rms_px(grown, detections))
     return {};
-  return Refracted{std::move(next), observed.enu_from_icrs};
+  Refracted result{std::move(next), {}, {}};
+  result.camera_from_enu = result.grown.pose.camera_from_icrs * back;
+  const auto fitted_axis = result.grown.pose.lens.unproject(detections.centre());
+  if (!fitted_axis) return {};
+  const Vec<Enu> centre = result.camera_from_enu.inverse() * *fitted_axis;
+  result.camera_from_icrs = result.camera_from_enu * sky.exact_at(centre, enu_from_icrs);
+  return result;
 }
 
 std::vector<StarMatch> planets(const Grown& grown, const Detections& detections, const IdentifyHints& hints) {
@@ -110,11 +146,12 @@ Identification finish(Grown grown, double log10_chance, const Detections& detect
   grown = with_best_projection(std::move(grown), detections, grower);
   const std::vector<FieldStar> catalogue_places = grown.field;
   Identification result;
+  result.camera_from_icrs = grown.pose.camera_from_icrs;
   if (auto refracted = against_observed(grown, detections, grower, hints)) {
     grown = std::move(refracted->grown);
-    result.camera_from_enu = grown.pose.camera_from_icrs * refracted->enu_from_icrs.inverse();
+    result.camera_from_enu = refracted->camera_from_enu;
+    result.camera_from_icrs = refracted->camera_from_icrs;
   }
-  result.camera_from_icrs = grown.pose.camera_from_icrs;
   result.lens = grown.pose.lens;
   result.log10_chance = log10_chance;
   result.residual_rms_px = rms_px(grown, detections);

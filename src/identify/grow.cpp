@@ -18,6 +18,8 @@ constexpr double kModelSigma_px = 0.03;
 /// An added lens term must lower the sum of squares by this much to be kept: far beyond what noise gives a free number.
 constexpr double kWorthATerm = 15.0;
 
+constexpr FitFreedom kFull{true, true, true, true};
+
 double distance(PixelPoint a, PixelPoint b) {
   return std::hypot(a.x - b.x, a.y - b.y);
 }
@@ -57,9 +59,10 @@ std::vector<FitPair> Grower::fit_pairs(const Grown& grown) const {
   return pairs;
 }
 
-FitSummary Grower::fit_with(Grown& grown, const FitFreedom& freedom) const {
+FitSummary Grower::fit_with(Grown& grown, const FitFreedom& freedom, double scatter) const {
   FitOptions options;
   options.freedom = freedom;
+  options.robust_sigmas *= scatter;
   options.half_diagonal_px = detections_.half_diagonal_px();
   grown.freedom = freedom;
   const FitSummary summary = fit_pose(grown.pose, fit_pairs(grown), options);
@@ -68,7 +71,7 @@ FitSummary Grower::fit_with(Grown& grown, const FitFreedom& freedom) const {
 }
 
 void Grower::fit(Grown& grown) const {
-  fit_with(grown, grown.freedom);
+  fit_with(grown, grown.freedom, std::max(1.0, typical_sigmas(grown)));
 }
 
 double Grower::typical_sigmas(const Grown& grown) const {
@@ -102,7 +105,7 @@ std::optional<Grown> Grower::grow(const Seed& seed) const {
     if (grown.pairs.size() >= 4) {
       FitFreedom freedom;
       freedom.k1 = grown.pairs.size() >= 10 && reach > 0.4 * detections_.half_diagonal_px();
-      const FitSummary summary = fit_with(grown, freedom);
+      const FitSummary summary = fit_with(grown, freedom, 3.0);
       double largest_sigma = 0.0;
       for (const StarPair& p : grown.pairs) largest_sigma = std::max(largest_sigma, sigma_px(grown, p.detection));
       allowed_px = 1.5 + 3.0 * std::min(summary.typical_sigmas, 10.0) * std::min(largest_sigma, 1.0);
@@ -132,35 +135,50 @@ void Grower::associate(Grown& grown) const {
   }
 }
 
-void Grower::choose_freedom(Grown& grown) const {
-  // From the plainest lens up; a term stays when the stars ask for it. Some hundred stars over the whole list of
-  // brightness are enough to ask.
-  Grown best = grown;
+Grown Grower::with_fewer_pairs(const Grown& grown) const {
+  // Some hundred stars over the whole list of brightness are enough to ask about the lens.
+  Grown fewer = grown;
   const std::size_t stride = 1 + grown.pairs.size() / kAskedPairs;
-  best.pairs.clear();
-  for (std::size_t i = 0; i < grown.pairs.size(); i += stride) best.pairs.push_back(grown.pairs[i]);
-  best.pose.lens.k1 = best.pose.lens.k2 = 0.0;
-  best.pose.lens.principal_point = detections_.centre();
-  fit_with(best, FitFreedom{});
-  const auto consider = [&](FitFreedom freedom) {
+  fewer.pairs.clear();
+  for (std::size_t i = 0; i < grown.pairs.size(); i += stride) fewer.pairs.push_back(grown.pairs[i]);
+  return fewer;
+}
+
+double Grower::cost_of_projection(const Grown& grown, Projection projection) const {
+  Grown other = with_fewer_pairs(grown);
+  if (projection != other.pose.lens.projection) {
+    other.pose.lens.projection = projection;
+    other.pose.lens.k1 = other.pose.lens.k2 = 0.0;
+  }
+  fit_with(other, kFull, 10.0);
+  return other.cost;
+}
+
+void Grower::choose_freedom(Grown& grown) const {
+  // From the fullest lens down: a term goes when the stars do not miss it.
+  Grown best = with_fewer_pairs(grown);
+  fit_with(best, kFull, std::max(1.0, typical_sigmas(best)));
+  const double scatter = std::max(1.0, typical_sigmas(best));
+  fit_with(best, kFull, scatter);
+  const auto drop = [&](FitFreedom freedom) {
     Grown next = best;
-    const FitSummary summary = fit_with(next, freedom);
-    const double scale = std::max(1.0, summary.typical_sigmas * summary.typical_sigmas);
-    const int added = freedom.count() - best.freedom.count();
-    if (static_cast<int>(best.pairs.size()) < 3 * freedom.count() ||
-        2.0 * (best.cost - next.cost) / scale < kWorthATerm * added)
-      return;
-    best = std::move(next);
+    if (!freedom.k1) next.pose.lens.k1 = 0.0;
+    if (!freedom.k2) next.pose.lens.k2 = 0.0;
+    if (!freedom.principal_point) next.pose.lens.principal_point = detections_.centre();
+    fit_with(next, freedom, scatter);
+    const int dropped = best.freedom.count() - freedom.count();
+    const bool too_few = static_cast<int>(best.pairs.size()) < 3 * best.freedom.count();
+    if (too_few || 2.0 * (next.cost - best.cost) < kWorthATerm * scatter * scatter * dropped) best = std::move(next);
   };
-  FitFreedom freedom;
-  freedom.k1 = true;
-  consider(freedom);
+  FitFreedom freedom = kFull;
+  freedom.k2 = false;
+  drop(freedom);
   freedom = best.freedom;
-  freedom.principal_point = true;
-  consider(freedom);
+  freedom.principal_point = false;
+  drop(freedom);
   freedom = best.freedom;
-  freedom.k1 = freedom.k2 = true;
-  consider(freedom);
+  freedom.k1 = false;
+  if (!freedom.k2) drop(freedom);
   grown.pose = best.pose;
   grown.freedom = best.freedom;
 }
@@ -182,6 +200,16 @@ void Grower::settle(Grown& grown) const {
     associate(grown);
   }
   fit(grown);
+}
+
+double rms_px(const Grown& grown, const Detections& detections) {
+  double sum = 0.0;
+  for (const StarPair& p : grown.pairs)
+    if (const auto model = grown.pose.project(grown.field[p.field].direction)) {
+      const PixelPoint seen = detections[p.detection].place;
+      sum += 0.5 * (std::pow(seen.x - model->x, 2) + std::pow(seen.y - model->y, 2));
+    }
+  return grown.pairs.empty() ? 0.0 : std::sqrt(sum / static_cast<double>(grown.pairs.size()));
 }
 
 }  // namespace polewright

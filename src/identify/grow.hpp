@@ -26,6 +26,9 @@ struct Grown {
   double cost = 0.0;          ///< of the last fit, in sigmas squared
 };
 
+/// Root mean square residual of the pairs per axis.
+[[nodiscard]] double rms_px(const Grown& grown, const Detections& detections);
+
 /// Where growing starts: the pose holds to `allowed_px` plus `allowed_slope` times the distance beyond `known_px` of
 /// `centre`, and is first looked at within `reach_px` of it.
 struct Seed {
@@ -51,14 +54,18 @@ class Grower {
   void fit(Grown& grown) const;
   /// Robust scatter of the pairs' residuals in sigmas per axis.
   [[nodiscard]] double typical_sigmas(const Grown& grown) const;
+  /// Robust cost of some of the pairs through a lens of another projection, all its terms free.
+  [[nodiscard]] double cost_of_projection(const Grown& grown, Projection projection) const;
   /// Centroid error and the table's, px per axis.
   [[nodiscard]] double sigma_px(const Grown& grown, std::uint32_t detection) const;
 
  private:
   [[nodiscard]] std::vector<FieldStar> stars_around(const Pose& pose, std::size_t wanted) const;
   [[nodiscard]] std::vector<FitPair> fit_pairs(const Grown& grown) const;
-  FitSummary fit_with(Grown& grown, const FitFreedom& freedom) const;
+  /// `scatter`: how many times larger than their sigmas residuals may be before they lose weight.
+  FitSummary fit_with(Grown& grown, const FitFreedom& freedom, double scatter) const;
   void choose_freedom(Grown& grown) const;
+  [[nodiscard]] Grown with_fewer_pairs(const Grown& grown) const;
 
   const Detections& detections_;
   const Catalogue& catalogue_;

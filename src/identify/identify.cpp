@@ -15,6 +15,7 @@ namespace polewright {
 namespace {
 
 constexpr std::size_t kMostDetections = 4000;
+constexpr double kLooseFit_px = 1.5;
 
 /// One frame on its way from detections to a believed identification.
 class Identifier {
@@ -73,7 +74,10 @@ class Identifier {
     grower_.complete(*grown);
     if (static_cast<int>(grown->pairs.size()) < options_.min_matches) return false;
     chance_ = log10_chance(*grown, detections_, grower_, tried);
-    if (chance_ > std::log10(options_.max_chance_probability)) return false;
+    // A loose fit means that some of the pairs are accidents in the right neighbourhood: believe it only when it is
+    // beyond any doubt, else look on for a better one.
+    const double strictness = rms_px(*grown, detections_) > kLooseFit_px ? 4.0 : 1.0;
+    if (chance_ > strictness * std::log10(options_.max_chance_probability)) return false;
     found_ = std::move(grown);
     return true;
   }
