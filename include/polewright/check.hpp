@@ -59,6 +59,7 @@ struct CheckReport {
   std::vector<CheckSequence> sequences;      ///< the one with most frames first
   std::size_t measured = 0, remembered = 0;  ///< frames measured in this run, and taken from the cache
   std::vector<std::string> warnings;
+  std::optional<CheckEvidence> evidence;     ///< for the page, when asked for; not in the JSON
 
   [[nodiscard]] std::size_t count(Verdict verdict) const {
     std::size_t n = 0;

@@ -13,6 +13,7 @@
 #include "cli/check_progress.hpp"
 #include "cli/terminal.hpp"
 #include "polewright/night.hpp"
+#include "polewright/page.hpp"
 
 namespace polewright::cli {
 namespace {
@@ -102,6 +103,7 @@ Status write_files(const Typed& typed, const CheckTyped& check, const CheckRepor
     if (Status failed = write_whole(typed.json_file, check_json(report))) return failed;
   if (!check.csv_file.empty() && check.csv_file != "-")
     if (Status failed = write_whole(check.csv_file, check_csv(report))) return failed;
+  if (!typed.report_file.empty()) return write_whole(typed.report_file, check_page(report));
   return {};
 }
 

@@ -148,6 +148,7 @@ int run(int argc, char** argv) {
   CheckTyped check_typed;
   CLI::App* check_command = add_check(app, typed, check_typed);
   add_common(*check_command, typed);
+  add_pages(*check_command, typed);
   add_exposure(*check_command, typed);
 
   try {

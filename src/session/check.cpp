@@ -6,6 +6,7 @@
 
 #include "polewright/night.hpp"
 #include "session/night_axis.hpp"
+#include "session/page_evidence.hpp"
 
 namespace polewright {
 namespace {
@@ -223,6 +224,7 @@ Result<CheckReport> check(const std::vector<std::filesystem::path>& inputs, cons
   }
   report_unreadable(files, report);
   order_by_time(report);
+  if (options.session.pictures) report.evidence = check_evidence(report, options, progress);
   return report;
 }
 

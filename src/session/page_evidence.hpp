@@ -3,6 +3,7 @@
 
 #include "polewright/catalogue.hpp"
 #include "polewright/mount.hpp"
+#include "polewright/night.hpp"
 #include "session/load.hpp"
 
 namespace polewright::session {
@@ -15,5 +16,8 @@ namespace polewright::session {
 [[nodiscard]] AlignEvidence align_evidence(const std::vector<MeasuredFrame>& frames, const Catalogue& catalogue,
                                            const SessionOptions& options, const MountProblem* problem,
                                            const MountSolution* mount);
+
+/// Crops of every readable frame of a night, read again; empty where that fails.
+[[nodiscard]] CheckEvidence check_evidence(const CheckReport& report, const CheckOptions& options, const Progress& progress);
 
 }  // namespace polewright::session
