@@ -8,11 +8,13 @@
 #include "stars/background.hpp"
 #include "stars/calibration.hpp"
 #include "stars/detect.hpp"
+#include "stars/flags.hpp"
 #include "stars/frame_fit.hpp"
 #include "stars/measure.hpp"
 #include "stars/neighbours.hpp"
 #include "stars/star_size.hpp"
 #include "stars/star_values.hpp"
+#include "stars/trail_field.hpp"
 #include "stars/trails.hpp"
 
 namespace polewright {
@@ -183,7 +185,9 @@ Result<StarList> find_stars(const Frame& frame, const StarOptions& options) {
     list.stars.resize(static_cast<std::size_t>(options.max_stars));
   fit_stars(frame, background, options, profile, list.stars);
   std::stable_sort(list.stars.begin(), list.stars.end(), brighter);
+  flag_doubtful(frame, background, profile, options.threads, list.stars);
   summarise(profile, list);
+  list.trail_field = fit_trail_field(list, options.focal_px, profile.motion);
   return list;
 }
 

@@ -79,7 +79,12 @@ StarFit with_other_form(const StarFit& f) {
   return out;
 }
 
-void store_fit(const StarFit& f, bool free_shape, Star& s) {
+void store_fit(const StarFit& fitted, bool free_shape, Star& s) {
+  StarFit f = fitted;
+  // A poor fit says that its errors are too small: by the root of its excess, the scatter of good fits (3σ) allowed
+  // for.
+  const double freedom = std::max(4, f.pixels - 6 - f.colours), excess = f.chi2 / freedom;
+  if (excess > 1.0 + 3.0 * std::sqrt(2.0 / freedom)) f.covariance *= excess;
   s.position = {f.shape.x, f.shape.y};
   s.position_cov = {f.covariance(0, 0), f.covariance(0, 1), f.covariance(1, 1)};
   s.background += f.sky;

@@ -51,8 +51,9 @@ TrailFigures trail_figures(double sigma, double length, double angle_rad, double
     position.push_back((s.position.x - m.truth->x) / std::sqrt(bound(0, 0)));
     position.push_back((s.position.y - m.truth->y) / std::sqrt(bound(1, 1)));
   }
-  return {spread_of(along).rms,      spread_of(across).rms, spread_of(along_pull).rms, spread_of(across_pull).rms,
-          spread_of(position).rms, static_cast<double>(along.size()) / static_cast<double>(truth.size())};
+  return {spread_of(along).rms,      spread_of(across).rms,
+          spread_of(along_pull).rms, spread_of(across_pull).rms,
+          spread_of(position).rms,   static_cast<double>(along.size()) / static_cast<double>(truth.size())};
 }
 
 }  // namespace

@@ -1,0 +1,185 @@
+#include "stars/flags.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "base/parallel.hpp"
+#include "stars/neighbours.hpp"
+#include "stars/profile.hpp"
+
+namespace polewright {
+namespace {
+
+/// Light of a centred star in a pixel beside the brightest one, as a share of the brightest: the least any star shows.
+double least_neighbour_share(double sigma_px) {
+  const double k = 1.0 / (sigma_px * std::sqrt(2.0));
+  const double middle = std::erf(0.5 * k), beside = 0.5 * (std::erf(1.5 * k) - std::erf(0.5 * k));
+  return beside / middle;
+}
+
+/// Sky-subtracted samples in units of the noise; 0 outside the frame.
+class Pixels {
+ public:
+  Pixels(const Frame& frame, const BackgroundMap& background) : frame_(frame), background_(background) {}
+
+  [[nodiscard]] bool contains(int x, int y) const { return x >= 0 && y >= 0 && x < frame_.width && y < frame_.height; }
+  [[nodiscard]] double z(int x, int y) const {
+    if (!contains(x, y)) return 0.0;
+    return (frame_.at(x, y) - background_.level(x, y)) / background_.noise(x, y);
+  }
+  /// Mean and count over the pixels along (dx, dy) from `from` to `to` steps away.
+  [[nodiscard]] double mean_along(PixelPoint p, double dx, double dy, double from, double to) const {
+    double sum = 0.0;
+    int n = 0;
+    for (double s = from; s <= to; s += 1.0, ++n)
+      sum += z(static_cast<int>(std::lround(p.x + s * dx)), static_cast<int>(std::lround(p.y + s * dy)));
+    return n > 0 ? sum / n : 0.0;
+  }
+
+ private:
+  const Frame& frame_;
+  const BackgroundMap& background_;
+};
+
+class Judge {
+ public:
+  Judge(const Frame& frame, const BackgroundMap& background, const FrameProfile& profile)
+      : mosaic_(frame.mosaic.is_colour()),
+        pixels_(frame, background),
+        profile_(profile),
+        neighbour_share_(least_neighbour_share(profile.sigma_px)) {}
+
+  void judge(Star& s) const {
+    if (!s.flags.saturated) judge_sharpness(s);
+    judge_column(s);
+    if (!s.flags.saturated && !s.flags.hot_pixel) judge_streak(s);
+  }
+
+ private:
+  /// A star lights the pixels beside its brightest one; a hot pixel does not, and a cosmic ray does on one side only.
+  /// In a mosaic the neighbours belong to other colours, which a star of one colour lights much less.
+  void judge_sharpness(Star& s) const {
+    const int cx = static_cast<int>(std::lround(s.position.x)), cy = static_cast<int>(std::lround(s.position.y));
+    int px = cx, py = cy;
+    for (int y = cy - 1; y <= cy + 1; ++y)
+      for (int x = cx - 1; x <= cx + 1; ++x)
+        if (pixels_.z(x, y) > pixels_.z(px, py)) px = x, py = y;
+    const double peak = pixels_.z(px, py);
+    std::array<double, 4> beside{pixels_.z(px - 1, py), pixels_.z(px + 1, py), pixels_.z(px, py - 1),
+                                 pixels_.z(px, py + 1)};
+    const double mean = 0.25 * (beside[0] + beside[1] + beside[2] + beside[3]);
+    std::sort(beside.begin(), beside.end());
+    const double least = (mosaic_ ? 0.15 : 0.45) * neighbour_share_ * peak;
+    constexpr double kMeanNoise = 0.5;  // of four pixels, in units of one
+    if (mean + 2.0 * kMeanNoise < least) {
+      s.flags.hot_pixel = true;
+    } else if (beside[1] + 3.0 < 1.2 * least && !mosaic_ && !profile_.motion) {
+      // Two of the four sides dark, the others not: no image that the optics could make.
+      s.flags.cosmic_ray = true;
+    }
+    const bool fitted = !s.flags.fit_failed && s.snr > 12.0;
+    if (fitted && s.fwhm_px < 0.5 * 2.355 * profile_.sigma_px) {
+      const bool long_one = std::hypot(s.trail_x_px, s.trail_y_px) > 2.0 * profile_.sigma_px;
+      (long_one && !profile_.motion ? s.flags.cosmic_ray : s.flags.hot_pixel) = true;
+    }
+  }
+
+  /// A warm column goes on above and below the star, and not beside it.
+  void judge_column(Star& s) const {
+    const double skip = 4.0 * profile_.sigma_px + 2.0, reach = skip + 24.0;
+    const double peak = std::max(
+        1.0, pixels_.z(static_cast<int>(std::lround(s.position.x)), static_cast<int>(std::lround(s.position.y))));
+    for (const bool vertical : {true, false}) {
+      if (profile_.motion) {  // trails may run along the column
+        double tx = 0.0, ty = 0.0;
+        profile_.motion->at(s.position, tx, ty);
+        if (std::abs(vertical ? ty : tx) > skip) continue;
+      }
+      const double ux = vertical ? 0.0 : 1.0, uy = vertical ? 1.0 : 0.0;
+      const auto excess = [&](double sign) {
+        const double on = pixels_.mean_along(s.position, sign * ux, sign * uy, skip, reach);
+        const PixelPoint a{s.position.x + 3.0 * uy, s.position.y + 3.0 * ux};
+        const PixelPoint b{s.position.x - 3.0 * uy, s.position.y - 3.0 * ux};
+        const double off = 0.5 * (pixels_.mean_along(a, sign * ux, sign * uy, skip, reach) +
+                                  pixels_.mean_along(b, sign * ux, sign * uy, skip, reach));
+        return on - off;
+      };
+      // 25 pixels: the excess scatters by 0.25.
+      const double before = excess(-1.0), after = excess(1.0), both = std::min(before, after);
+      if (both > 1.2 && both > 0.25 * peak) s.flags.column = true;
+    }
+  }
+
+  /// A streak is long where the frame's stars are not, and goes on beyond the star's window.
+  void judge_streak(Star& s) const {
+    double tx = s.trail_x_px, ty = s.trail_y_px, fx = 0.0, fy = 0.0;
+    const double length = std::hypot(tx, ty);
+    if (profile_.motion) profile_.motion->at(s.position, fx, fy);
+    const double off = std::min(std::hypot(tx - fx, ty - fy), std::hypot(tx + fx, ty + fy));
+    if (length < 3.0 * profile_.sigma_px || off < 2.5 * profile_.sigma_px) return;
+    const double half = 0.5 * std::hypot(fx, fy) + 4.0 * profile_.sigma_px;
+    const double ahead = pixels_.mean_along(s.position, tx / length, ty / length, half, half + 12.0);
+    const double behind = pixels_.mean_along(s.position, -tx / length, -ty / length, half, half + 12.0);
+    if (std::max(ahead, behind) > 1.5) s.flags.streak = true;
+  }
+
+  bool mosaic_;
+  Pixels pixels_;
+  const FrameProfile& profile_;
+  double neighbour_share_;
+};
+
+/// Stars that share a line with several streak pieces belong to the streak.
+void extend_streaks(double sigma_px, std::vector<Star>& stars) {
+  std::vector<std::size_t> pieces;
+  for (std::size_t i = 0; i < stars.size(); ++i)
+    if (stars[i].flags.streak) pieces.push_back(i);
+  if (pieces.size() < 3 || pieces.size() > 3000) return;
+  for (Star& s : stars) {
+    if (!s.flags.usable()) continue;
+    int aligned = 0;
+    for (const std::size_t k : pieces) {
+      const Star& p = stars[k];
+      const double length = std::hypot(p.trail_x_px, p.trail_y_px);
+      const double dx = s.position.x - p.position.x, dy = s.position.y - p.position.y, distance = std::hypot(dx, dy);
+      const double across = std::abs(dx * p.trail_y_px - dy * p.trail_x_px) / length;
+      if (distance < 60.0 && across < 1.5 * sigma_px + 0.03 * distance) ++aligned;
+    }
+    if (aligned >= 2) s.flags.streak = true;
+  }
+}
+
+/// A neighbour within 1.3 full widths that has a tenth of the star's light moves its centroid unless both are fitted
+/// together, and what the joint fit leaves is less certain than it claims.
+void flag_blends(double sigma_px, std::vector<Star>& stars) {
+  double longest = 0.0;
+  for (const Star& s : stars) longest = std::max(longest, std::hypot(s.trail_x_px, s.trail_y_px));
+  const double reach = 3.0 * sigma_px;
+  const auto near = neighbours_within(stars, reach + std::min(longest, 200.0));
+  for (std::size_t i = 0; i < stars.size(); ++i)
+    for (const std::uint32_t k : near[i]) {
+      if (stars[k].flux < 0.1 * stars[i].flux || !stars[k].flags.usable()) continue;
+      const double dx = stars[k].position.x - stars[i].position.x, dy = stars[k].position.y - stars[i].position.y;
+      const double length = std::hypot(stars[i].trail_x_px, stars[i].trail_y_px);
+      const double ux = length > 0.0 ? stars[i].trail_x_px / length : 1.0;
+      const double uy = length > 0.0 ? stars[i].trail_y_px / length : 0.0;
+      const double along = std::max(0.0, std::abs(dx * ux + dy * uy) - length), across = dy * ux - dx * uy;
+      if (std::hypot(along, across) < reach) stars[i].flags.blended = true;
+    }
+}
+
+}  // namespace
+
+void flag_doubtful(const Frame& frame, const BackgroundMap& background, const FrameProfile& profile, int threads,
+                   std::vector<Star>& stars) {
+  const Judge judge(frame, background, profile);
+  constexpr std::size_t kBatch = 64;
+  parallel_for((stars.size() + kBatch - 1) / kBatch, threads, [&](std::size_t b) {
+    for (std::size_t i = b * kBatch; i < std::min(stars.size(), (b + 1) * kBatch); ++i) judge.judge(stars[i]);
+  });
+  extend_streaks(profile.sigma_px, stars);
+  flag_blends(profile.sigma_px, stars);
+}
+
+}  // namespace polewright

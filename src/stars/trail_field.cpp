@@ -1,0 +1,226 @@
+#include "stars/trail_field.hpp"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "stars/elongation_model.hpp"
+#include "stars/profile.hpp"
+
+namespace polewright {
+namespace {
+
+constexpr double kLeastSnr = 12.0;        // from here on a star's own trail is fitted
+constexpr std::size_t kLeastStars = 8;    // seven parameters
+constexpr double kMotionEvidence = 20.0;  // χ² that motion must win over optics alone: three parameters at 4σ
+constexpr double kOpticsEvidence = 16.0;  // χ² that optics must win over motion alone: four parameters at 3σ
+
+using Free = std::array<bool, kElongationParameters>;
+constexpr Free kMotionOnly{true, true, true, false, false, false, false};
+constexpr Free kOpticsOnly{false, false, false, true, true, true, true};
+constexpr Free kBoth{true, true, true, true, true, true, true};
+
+std::vector<ElongationSample> samples_of(const StarList& list, double half_diagonal) {
+  std::vector<ElongationSample> out;
+  for (const Star& s : list.stars) {
+    if (!s.flags.usable() || s.flags.saturated || s.flags.blended || s.flags.fit_failed || s.snr < kLeastSnr) continue;
+    ElongationSample e;
+    e.u = (s.position.x - 0.5 * (list.width - 1)) / half_diagonal;
+    e.v = (s.position.y - 0.5 * (list.height - 1)) / half_diagonal;
+    e.q << s.trail_q1_px2, s.trail_q2_px2;
+    e.covariance << s.trail_q_cov.xx, s.trail_q_cov.xy, s.trail_q_cov.xy, s.trail_q_cov.yy;
+    if (e.q.allFinite() && e.covariance.allFinite() && e.covariance.determinant() > 0.0) out.push_back(e);
+  }
+  return out;
+}
+
+/// Everything about the fits of one frame.
+class TrailFieldFit {
+ public:
+  TrailFieldFit(const StarList& list, const std::optional<double>& focal_px, const std::optional<MotionField>& start)
+      : focal_px_(focal_px),
+        half_diagonal_(0.5 * std::hypot(list.width, list.height)),
+        aspect_u_(0.5 * list.width / half_diagonal_),
+        aspect_v_(0.5 * list.height / half_diagonal_),
+        problem_(samples_of(list, half_diagonal_), bend_of(focal_px, start) * half_diagonal_ * half_diagonal_) {
+    if (start) start_ = {start->x_px, start->y_px, start->twist * half_diagonal_};
+  }
+
+  TrailField run() {
+    TrailField field;
+    if (problem_.size() < kLeastStars) return field;
+    choose_model();
+    field.significance = std::max(0.0, (optics_.chi2 - best_.chi2) / 3.0);
+    field.aberration_px = aberration_at_corner(best_.parameters);
+    report_motion(field);
+    return field;
+  }
+
+ private:
+  static double bend_of(const std::optional<double>& focal_px, const std::optional<MotionField>& start) {
+    if (focal_px) return 1.0 / (*focal_px * *focal_px);
+    return start ? start->bend : 0.0;
+  }
+
+  /// Best of several starts: the squares hide the sign between the centre's motion and the twist.
+  [[nodiscard]] ElongationFit fit_from_starts(const Free& free, const ElongationVector& prior) const {
+    Eigen::Vector2d mean = Eigen::Vector2d::Zero();
+    double weight = 0.0;
+    for (const ElongationSample& s : problem_.samples()) {
+      const double w = 1.0 / s.covariance.trace();
+      mean += w * s.q;
+      weight += w;
+    }
+    double tx = 0.0, ty = 0.0;
+    root_of({mean[0] / weight, mean[1] / weight}, tx, ty);
+    const double size = std::max(0.3, std::hypot(tx, ty));
+    std::vector<Eigen::Vector3d> starts{{tx, ty, 0.0},    {tx, ty, size},
+                                        {tx, ty, -size},  {0.1 * size, 0.1 * size, size},
+                                        {size, 0.0, 0.0}, {0.0, size, 0.0}};
+    if (start_) starts.insert(starts.begin(), *start_);
+    ElongationFit best;
+    best.chi2 = 1e300;
+    for (const Eigen::Vector3d& s : starts) {
+      ElongationVector p = ElongationVector::Zero();
+      p.head<3>() = s;
+      const ElongationFit f = problem_.fit(p, free, prior);
+      if (f.chi2 < best.chi2) best = f;
+    }
+    return best;
+  }
+
+  void choose_model() {
+    const ElongationVector no_prior = ElongationVector::Zero();
+    // The scatter is judged by whichever model comes closest; it is the same for all of them.
+    ElongationFit both = fit_from_starts(kBoth, no_prior);
+    problem_.absorb_scatter(both.parameters);
+    optics_ = problem_.fit(ElongationVector::Zero(), kOpticsOnly, no_prior);
+    const ElongationFit motion = fit_from_starts(kMotionOnly, no_prior);
+    // Tilt shares its pattern with the product of motion and twist, and twist alone with tangential optics. Tilt may be
+    // as large as the rest of the optics suggests; a rotation in an arbitrary direction twists the corners by
+    // half-diagonal/focal of what it moves the centre.
+    prior_ = ElongationVector::Zero();
+    const double optics = std::abs(optics_.parameters[kRadial2]) + std::abs(optics_.parameters[kRadial4]);
+    prior_[kTiltA] = prior_[kTiltB] = 0.05 + 0.2 * optics;
+    if (focal_px_) prior_[kTwist] = 0.02 + 2.0 * half_diagonal_ / *focal_px_ * both.parameters.head<2>().norm();
+    both = fit_from_starts(kBoth, prior_);
+    const bool motion_suffices = motion.chi2 < both.chi2 + kOpticsEvidence;
+    best_ = motion_suffices ? motion : both;
+    // A pure twist looks like tangential optics; where it explains all with fewer parameters it is taken for motion.
+    const bool moved =
+        optics_.chi2 - best_.chi2 > kMotionEvidence ||
+        (motion_suffices && motion.chi2 < optics_.chi2 + 0.5 * kOpticsEvidence && worst_px(motion) > 1.0);
+    moved_ = moved;
+    if (moved && motion_suffices) prior_.setZero();
+    if (!moved) best_ = both;
+  }
+
+  [[nodiscard]] double worst_px(const ElongationFit& f) const {
+    double worst = 0.0;
+    for (const double u : {-aspect_u_, aspect_u_})
+      for (const double v : {-aspect_v_, aspect_v_}) worst = std::max(worst, problem_.trail(f.parameters, u, v).norm());
+    return worst;
+  }
+  [[nodiscard]] double aberration_at_corner(const ElongationVector& p) const {
+    double worst = 0.0;
+    for (const double u : {-aspect_u_, aspect_u_})
+      for (const double v : {-aspect_v_, aspect_v_})
+        worst = std::max(worst, ElongationProblem::aberration(p, u, v).norm());
+    return std::sqrt(worst);
+  }
+
+  /// Covariance of (x, y, twist) at the solution of a frame that has moved.
+  [[nodiscard]] Eigen::Matrix3d motion_covariance() const {
+    ElongationMatrix information = problem_.information_at(best_.parameters, prior_);
+    for (Eigen::Index i = 0; i < kElongationParameters; ++i)
+      if (best_.information(i, i) == 0.0) {  // held in the chosen model
+        information.row(i).setZero();
+        information.col(i).setZero();
+        information(i, i) = 1.0;
+      }
+    return information.inverse().topLeftCorner<3, 3>();
+  }
+
+  /// What can be said of the motion when none is evident. The square of nothing is noise, and its root would pass for
+  /// motion: what noise alone gives on average is taken off, and the error is such that value over error is how
+  /// significant the square is.
+  void motion_within_noise(Eigen::Vector3d& m, Eigen::Matrix3d& covariance) const {
+    double sigma = 0.0;
+    const Eigen::Vector2d q = problem_.common(prior_, sigma);
+    const double square = q.norm(), in_sigma = square / sigma;
+    const double kept = std::sqrt(std::max(0.0, square * square - 2.0 * sigma * sigma));
+    double x = 0.0, y = 0.0;
+    root_of({q[0] * kept / square, q[1] * kept / square}, x, y);
+    m = {x, y, 0.0};
+    // A squared normal pair's r has the significance of a normal z of about r − 0.5.
+    const double upper = std::sqrt(kept + sigma) - std::sqrt(kept);
+    const double error = std::max(upper, std::sqrt(kept) / std::max(0.3, in_sigma - 0.5));
+    // The square of the twist is what the tangential pattern could hide.
+    const double twist_square = 1.0 / std::sqrt(best_.information(kRadial2, kRadial2));
+    covariance = Eigen::Vector3d(error * error, error * error, twist_square).asDiagonal();
+  }
+
+  void report_motion(TrailField& field) const {
+    Eigen::Vector3d m = best_.parameters.head<3>();
+    Eigen::Matrix3d covariance;
+    if (moved_) {
+      covariance = motion_covariance();
+    } else {
+      motion_within_noise(m, covariance);
+    }
+    if (m[0] < 0.0) m = -m;
+    field.centre_trail_x_px = m[0];
+    field.centre_trail_y_px = m[1];
+    field.centre_trail_cov = {covariance(0, 0), covariance(0, 1), covariance(1, 1)};
+    field.twist_px_at_corner = std::abs(m[2]);
+    report_worst(field, m, covariance);
+    if (!focal_px_) return;
+    // (x, y) = f·(−ωy, ωx), twist = ωz per half-diagonal.
+    const double f = *focal_px_;
+    Eigen::Matrix3d turn;
+    turn << 0.0, 1.0 / f, 0.0, -1.0 / f, 0.0, 0.0, 0.0, 0.0, 1.0 / half_diagonal_;
+    const Eigen::Vector3d omega = turn * m;
+    field.rotation = Vec<Camera>{omega[0], omega[1], omega[2]};
+    const Eigen::Matrix3d omega_cov = turn * covariance * turn.transpose();
+    for (Eigen::Index i = 0; i < 3; ++i)
+      for (Eigen::Index j = 0; j < 3; ++j) field.rotation_cov[static_cast<std::size_t>(3 * i + j)] = omega_cov(i, j);
+  }
+
+  void report_worst(TrailField& field, const Eigen::Vector3d& m, const Eigen::Matrix3d& covariance) const {
+    for (const double u : {-aspect_u_, 0.0, aspect_u_})
+      for (const double v : {-aspect_v_, 0.0, aspect_v_}) {
+        Eigen::Matrix<double, 2, 3> rows;
+        for (Eigen::Index i = 0; i < 3; ++i) {
+          ElongationVector unit = ElongationVector::Zero();
+          unit[i] = 1.0;
+          rows.col(i) = problem_.trail(unit, u, v);
+        }
+        const Eigen::Vector2d t = rows * m;
+        const Eigen::Matrix2d c = rows * covariance * rows.transpose();
+        const double length = t.norm();
+        const double sigma = length > 0.0 ? std::sqrt(t.dot(c * t)) / length : std::sqrt(0.5 * c.trace());
+        if (length >= field.worst_trail_px) {
+          field.worst_trail_px = length;
+          field.worst_trail_sigma_px = sigma;
+        }
+      }
+  }
+
+  std::optional<double> focal_px_;
+  double half_diagonal_, aspect_u_, aspect_v_;
+  ElongationProblem problem_;
+  std::optional<Eigen::Vector3d> start_;
+  ElongationFit optics_, best_;
+  ElongationVector prior_ = ElongationVector::Zero();
+  bool moved_ = false;
+};
+
+}  // namespace
+
+TrailField fit_trail_field(const StarList& list, const std::optional<double>& focal_px,
+                           const std::optional<MotionField>& start) {
+  return TrailFieldFit(list, focal_px, start).run();
+}
+
+}  // namespace polewright

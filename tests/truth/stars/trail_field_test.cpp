@@ -1,0 +1,107 @@
+// The trail field of one simulated frame: motion told from the lens.
+#include <catch2/catch.hpp>
+#include <cmath>
+
+#include "polewright/sky.hpp"
+#include "simulate/simulate.hpp"
+#include "truth/stars/statistics.hpp"
+
+using namespace polewright;
+using namespace polewright::test;
+
+namespace {
+
+/// 135 mm on a 3000×2000 sensor of 3.9 µm, two minutes, towards the south-east at 50° altitude.
+simulate::Scene telephoto() {
+  simulate::Scene scene;
+  scene.first_start = UtcTime::from_calendar({2026, 10, 9, 20, 15, 0.0});
+  scene.frames = 1;
+  scene.exposure_s = 120.0;
+  scene.lens.focal_mm = 135.0;
+  scene.lens.width_px = 3000;
+  scene.lens.height_px = 2000;
+  scene.pointing = simulate::Horizontal{Angle::deg(140), Angle::deg(50), Angle::deg(12)};
+  return scene;
+}
+
+StarList found_in(const simulate::Scene& scene, const simulate::RenderOptions& render, double faintest = 12.5) {
+  const auto sky = simulate::random_stars(scene, faintest, 3);
+  const auto rendered = simulate::render_frame(scene, sky, 0, render);
+  StarOptions options;
+  options.focal_px = scene.lens.focal_px();
+  const auto list = find_stars(rendered.frame, options);
+  REQUIRE(list);
+  return *list;
+}
+
+/// Rotation of the camera over the stars during the exposure, camera axes: σω(p − r·m)·t (Ω in DEVELOPERS.md,
+/// "Motion").
+Vec<Camera> true_rotation(const simulate::Scene& scene) {
+  const simulate::SceneTruth truth = simulate::scene_truth(scene);
+  const Vec<Enu> omega = (truth.true_pole - truth.axis * scene.mount.rate_ratio) *
+                         (hemisphere_sign(scene.site) * kSiderealRate_rad_per_s * scene.exposure_s);
+  return simulate::frame_truth(scene, 0).camera_from_enu * omega;
+}
+
+void report(const char* what, const TrailField& f, double truth_px) {
+  result_row("| %s | %.2f | %.3f ± %.3f | %.2f | %.1f |\n", what, truth_px, f.worst_trail_px, f.worst_trail_sigma_px,
+             f.aberration_px, f.significance);
+}
+
+}  // namespace
+
+TEST_CASE("rotation during one telephoto exposure with a 30 arcminute axis error") {
+  result_row(
+      "\n| scene | true worst trail px | worst trail px | optics at corner px | significance "
+      "|\n|---|---|---|---|---|\n");
+  for (const bool aberrated : {false, true}) {
+    simulate::Scene scene = telephoto();
+    scene.weather.refraction = false;  // the field's drift through refraction, 0.1 px here, is motion too
+    scene.mount.altitude_error = Angle::arcmin(-18);
+    scene.mount.azimuth_error = Angle::arcmin(34.5);  // 24′ on the sky at this latitude: 30′ in all
+    simulate::RenderOptions render;
+    render.detector.psf.sigma_px = 1.1;
+    if (aberrated) render.detector.psf.coma_px = 4.0;
+    const StarList list = found_in(scene, render);
+    REQUIRE(list.trail_field.rotation);
+    const Vec<Camera> truth = true_rotation(scene), got = *list.trail_field.rotation;
+    const double error = std::min((got - truth).norm(), (got + truth).norm()) / truth.norm();
+    const double f = scene.lens.focal_px(), sign = (got - truth).norm() < (got + truth).norm() ? 1.0 : -1.0;
+    const auto& cov = list.trail_field.rotation_cov;
+    result_row("| ω·f px true %.3f %.3f %.3f | got %.3f %.3f %.3f | ± %.3f %.3f %.3f | | |\n", truth.x * f, truth.y * f,
+               truth.z * f, sign * got.x * f, sign * got.y * f, sign * got.z * f, std::sqrt(cov[0]) * f,
+               std::sqrt(cov[4]) * f, std::sqrt(cov[8]) * f);
+    report(aberrated ? "30′ axis error, coma 4 px" : "30′ axis error", list.trail_field,
+           std::hypot(truth.x, truth.y) * scene.lens.focal_px());
+    result_row("| relative error of the rotation vector | %.3f | | | |\n", error);
+    CHECK(error < 0.05);  // the target
+    CHECK(list.trail_field.significance > 100.0);
+  }
+}
+
+TEST_CASE("a poor lens on a still mount is not called motion") {
+  struct Flaw {
+    const char* name;
+    double coma_px, astigmatism_px, tilt_px, defocus_px;
+  };
+  for (const Flaw flaw :
+       {Flaw{"coma 6 px", 6.0, 0.0, 0.0, 0.0}, Flaw{"radial astigmatism 6 px trail", 0.0, 1.73, 0.0, 0.0},
+        Flaw{"tangential astigmatism 6 px trail", 0.0, -1.73, 0.0, 0.0},
+        Flaw{"tilt 2 px, defocus 0.5 px", 0.0, 0.0, 2.0, 0.5}, Flaw{"perfect lens", 0.0, 0.0, 0.0, 0.0}}) {
+    simulate::RenderOptions render;
+    render.detector.psf.sigma_px = 1.1;
+    render.detector.psf.coma_px = flaw.coma_px;
+    render.detector.psf.astigmatism_px = flaw.astigmatism_px;
+    render.detector.psf.tilt_px = flaw.tilt_px;
+    render.detector.psf.defocus_px = flaw.defocus_px;
+    simulate::Scene scene = telephoto();
+    scene.weather.refraction = false;
+    const StarList list = found_in(scene, render);
+    const TrailField& f = list.trail_field;
+    report(flaw.name, f, 0.0);
+    CAPTURE(flaw.name);
+    CHECK(f.worst_trail_px < 2.0 * f.worst_trail_sigma_px);
+    CHECK(f.worst_trail_sigma_px < 1.0);  // the statement has to be worth something
+    if (flaw.coma_px > 0.0) CHECK(f.aberration_px > 2.0);
+  }
+}
