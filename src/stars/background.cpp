@@ -158,15 +158,19 @@ void BackgroundMap::measure_band(const Frame& frame, int iy) {
     }
 }
 
-// A tile filled by a bright star or a lamp is pulled to its neighbours; a gradient passes a median unchanged.
+// A tile filled by a bright star or a lamp shows it by its noise and takes its neighbours' median. The others keep their
+// own value: a median everywhere would cut the tops off clouds and domes.
 void BackgroundMap::smooth() {
-  for (std::vector<float>* grid : {&level_, &noise_}) {
-    std::vector<float> out(grid->size());
-    for (int c = 0; c < classes_; ++c)
-      for (int iy = 0; iy < ny_; ++iy)
-        for (int ix = 0; ix < nx_; ++ix) out[index(c, ix, iy)] = median_around(*grid, index(c, 0, 0), nx_, ny_, ix, iy);
-    grid->swap(out);
-  }
+  constexpr float kTooNoisy = 1.2F;  // 4096 or 1024 samples know their noise to 2 or 4 %
+  const std::vector<float> level = level_, noise = noise_;
+  for (int c = 0; c < classes_; ++c)
+    for (int iy = 0; iy < ny_; ++iy)
+      for (int ix = 0; ix < nx_; ++ix) {
+        const std::size_t k = index(c, ix, iy);
+        const float usual = median_around(noise, index(c, 0, 0), nx_, ny_, ix, iy);
+        noise_[k] = usual;
+        if (noise[k] > kTooNoisy * usual) level_[k] = median_around(level, index(c, 0, 0), nx_, ny_, ix, iy);
+      }
 }
 
 /// The four tile centres around a pixel and the pixel's place between them; constant beyond the outer centres.

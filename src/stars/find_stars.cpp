@@ -49,7 +49,7 @@ Star star_from(const Candidate& c, const Measurement& m, const StarSize& size) {
   s.flags.edge = m.at_edge;
   s.flags.fit_failed = true;
   s.flags.hot_pixel = m.converged && mean < 0.3 * size.sigma_px * size.sigma_px && m.saturated_pixels < 5;
-  s.flags.too_large = mean > 9.0 * size.sigma_px * size.sigma_px;
+  s.flags.too_large = m.saturated_pixels == 0 && mean > 9.0 * size.sigma_px * size.sigma_px;
   return s;
 }
 
@@ -67,6 +67,15 @@ std::vector<Star> without_repeats(std::vector<Star> stars, double reach_px) {
   return kept;
 }
 
+/// The threshold once more, against what surrounds the candidate rather than what the map says: steep glow lifts the
+/// level, edges and texture the scatter.
+bool stands_out(const Candidate& c, const Measurement& m, const StarSize& size, double threshold) {
+  constexpr double kLevelNoise = 0.4;  // of a median over the ring, in units of the pixel noise, at 3σ
+  const double kernel_sum = std::sqrt(4.0 * M_PI) * size.sigma_px;
+  const double lifted = std::max(0.0, m.ring_level / m.noise - kLevelNoise) * kernel_sum;
+  return (static_cast<double>(c.significance) - lifted) * m.noise > threshold * m.ring_noise;
+}
+
 /// Candidates that are bumps on their own surroundings, measured.
 std::vector<Star> measure_candidates(const Frame& frame, const BackgroundMap& background,
                                      const std::vector<Candidate>& candidates, const StarSize& size,
@@ -78,8 +87,7 @@ std::vector<Star> measure_candidates(const Frame& frame, const BackgroundMap& ba
       const Candidate& c = candidates[i];
       const Measurement m =
           measure(frame, background, {static_cast<double>(c.x), static_cast<double>(c.y)}, size.sigma_px);
-      // On edges and in glow the ring scatters more than the map says: the same threshold against that scatter.
-      if (!(m.flux > 0.0) || c.significance * m.noise < options.threshold_sigma * m.ring_noise) continue;
+      if (!(m.flux > 0.0) || !stands_out(c, m, size, options.threshold_sigma)) continue;
       measured[i] = star_from(c, m, size);
     }
   });

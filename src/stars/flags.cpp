@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "base/parallel.hpp"
+#include "stars/calibration.hpp"
 #include "stars/neighbours.hpp"
 #include "stars/profile.hpp"
 
@@ -28,16 +29,25 @@ class Pixels {
     if (!contains(x, y)) return 0.0;
     return (frame_.at(x, y) - background_.level(x, y)) / background_.noise(x, y);
   }
-  /// Mean and count over the pixels along (dx, dy) from `from` to `to` steps away.
+  /// Mean over the pixels along (dx, dy) from `from` to `to` steps away.
   [[nodiscard]] double mean_along(PixelPoint p, double dx, double dy, double from, double to) const {
     double sum = 0.0;
     int n = 0;
-    for (double s = from; s <= to; s += 1.0, ++n)
-      sum += z(static_cast<int>(std::lround(p.x + s * dx)), static_cast<int>(std::lround(p.y + s * dy)));
+    for (double s = from; s <= to; s += 1.0, ++n) sum += z_near(p, s * dx, s * dy);
     return n > 0 ? sum / n : 0.0;
+  }
+  /// The same with the median, which a star on the way does not lift.
+  [[nodiscard]] double median_along(PixelPoint p, double dx, double dy, double from, double to) const {
+    std::vector<double> v;
+    for (double s = from; s <= to; s += 1.0) v.push_back(z_near(p, s * dx, s * dy));
+    return median_or(std::move(v), 0.0);
   }
 
  private:
+  [[nodiscard]] double z_near(PixelPoint p, double dx, double dy) const {
+    return z(static_cast<int>(std::lround(p.x + dx)), static_cast<int>(std::lround(p.y + dy)));
+  }
+
   const Frame& frame_;
   const BackgroundMap& background_;
 };
@@ -51,7 +61,7 @@ class Judge {
         neighbour_share_(least_neighbour_share(profile.sigma_px)) {}
 
   void judge(Star& s) const {
-    if (!s.flags.saturated) judge_sharpness(s);
+    judge_sharpness(s);
     judge_column(s);
     if (!s.flags.saturated && !s.flags.hot_pixel) judge_streak(s);
   }
@@ -72,9 +82,9 @@ class Judge {
     std::sort(beside.begin(), beside.end());
     const double least = (mosaic_ ? 0.15 : 0.45) * neighbour_share_ * peak;
     constexpr double kMeanNoise = 0.5;  // of four pixels, in units of one
-    if (mean + 2.0 * kMeanNoise < least) {
-      s.flags.hot_pixel = true;
-    } else if (beside[1] + 3.0 < 1.2 * least && !mosaic_ && !profile_.motion) {
+    if (mean + 2.0 * kMeanNoise < least) s.flags.hot_pixel = true;
+    if (s.flags.hot_pixel || s.flags.saturated) return;
+    if (beside[1] + 3.0 < 1.2 * least && !mosaic_ && !profile_.motion) {
       // Two of the four sides dark, the others not: no image that the optics could make.
       s.flags.cosmic_ray = true;
     }
@@ -105,9 +115,9 @@ class Judge {
                                   pixels_.mean_along(b, sign * ux, sign * uy, skip, reach));
         return on - off;
       };
-      // 25 pixels: the excess scatters by 0.25.
-      const double before = excess(-1.0), after = excess(1.0), both = std::min(before, after);
-      if (both > 1.2 && both > 0.25 * peak) s.flags.column = true;
+      // 25 pixels: the excess scatters by 0.25, and both sides have to show it.
+      const double both = std::min(excess(-1.0), excess(1.0));
+      if (both > 0.6 && both > 0.12 * peak) s.flags.column = true;
     }
   }
 
@@ -119,9 +129,9 @@ class Judge {
     const double off = std::min(std::hypot(tx - fx, ty - fy), std::hypot(tx + fx, ty + fy));
     if (length < 3.0 * profile_.sigma_px || off < 2.5 * profile_.sigma_px) return;
     const double half = 0.5 * std::hypot(fx, fy) + 4.0 * profile_.sigma_px;
-    const double ahead = pixels_.mean_along(s.position, tx / length, ty / length, half, half + 12.0);
-    const double behind = pixels_.mean_along(s.position, -tx / length, -ty / length, half, half + 12.0);
-    if (std::max(ahead, behind) > 1.5) s.flags.streak = true;
+    const double ahead = pixels_.median_along(s.position, tx / length, ty / length, half, half + 16.0);
+    const double behind = pixels_.median_along(s.position, -tx / length, -ty / length, half, half + 16.0);
+    if (std::max(ahead, behind) > 1.2) s.flags.streak = true;
   }
 
   bool mosaic_;

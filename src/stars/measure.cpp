@@ -113,6 +113,7 @@ Measurement measure(const Frame& frame, const BackgroundMap& background, PixelPo
   double offset = 0.0, scatter = 0.0;
   ring_statistics(stamp, offset, scatter);
   m.sky = background.level(cx, cy) + offset;
+  m.ring_level = offset;
   m.noise = background.noise(cx, cy);
   m.ring_noise = std::max(scatter, m.noise);
   m.at_edge = stamp.width < 2 * radius + 1 || stamp.height < 2 * radius + 1;

@@ -15,6 +15,7 @@ struct Measurement {
   double peak = 0.0;        ///< sample units above sky
   double sky = 0.0;         ///< sample units
   double noise = 1.0;       ///< per pixel at the star, from the map
+  double ring_level = 0.0;      ///< of the ring around the star above the map, sample units
   double ring_noise = 1.0;  ///< scatter of the ring around the star; larger than noise on edges and in glow
   int saturated_pixels = 0;
   bool at_edge = false;

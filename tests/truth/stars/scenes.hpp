@@ -53,7 +53,7 @@ inline std::vector<NamedScene> night_scenes() {
   all.push_back(clouds);
 
   NamedScene ground = base_scene("mountains, trees, lamps");
-  ground.scene.pointing = simulate::Horizontal{Angle::deg(180), Angle::deg(14), Angle()};
+  ground.scene.pointing = simulate::Horizontal{Angle::deg(180), Angle::deg(11), Angle()};
   simulate::Foreground foreground;
   foreground.lamps = {{Angle::deg(178), Angle::deg(4), 2e5, {}, {}},
                       {Angle::deg(182), Angle::deg(3), 5e4, {}, {}},
