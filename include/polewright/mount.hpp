@@ -175,7 +175,7 @@ struct ExpectedAxis {
 struct NextShot {
   Angle expected_now;                        ///< total sigma of what was shot; 0 when not observable
   std::optional<double> wait_s;              ///< one more frame this long after the last; nothing beyond two hours
-  std::optional<Angle> swing;                ///< or one more frame after turning the axis this far; nothing beyond 90°
+  std::optional<Angle> swing;                ///< or one more frame after turning the axis this far, 5 to 90°
 };
 [[nodiscard]] NextShot plan_next(const MountProblem& problem, const MountSolution& solution, Angle wanted);
 

@@ -194,14 +194,27 @@ class AxisProblem {
       const Eigen::LLT<Eigen::Matrix3d> factor(frame.trail_cov);
       if (factor.info() != Eigen::Success) continue;
       const Eigen::Matrix3d whiten = factor.matrixL().solve(Eigen::Matrix3d::Identity());
+      const Eigen::Vector3d expected = expected_trail(f);
+      // A trail has no front end: the side nearer to what the other frames say. Where both are within the noise of each
+      // other the trail says nothing that the sign could spoil.
+      const double sign = (whiten * expected).dot(whiten * *frame.trail) >= 0.0 ? 1.0 : -1.0;
       auto& axis = blocks_.axes[static_cast<std::size_t>(frame.epoch)];
       auto& start = blocks_.starts[static_cast<std::size_t>(frame.group)];
       problem_.AddResidualBlock(
-          TrailResidual::create({*frame.trail, whiten, setup_.pole_in_enu, setup_.sky_rate_rad_per_s, frame.exposure_s}),
+          TrailResidual::create(
+              {sign * *frame.trail, whiten, setup_.pole_in_enu, setup_.sky_rate_rad_per_s, frame.exposure_s}),
           nullptr, axis.data(), start.data(), &blocks_.turns[f], &blocks_.exposure_ratios[f]);
       add_prior(&blocks_.exposure_ratios[f], mean_ratio(f), kRateDuringExposureSigma);
       order_.push_back(&blocks_.exposure_ratios[f]);
     }
+  }
+
+  /// Turn of the camera relative to the stars during a frame's exposure, from the starting values.
+  [[nodiscard]] Eigen::Vector3d expected_trail(std::size_t f) const {
+    const AxisFrame& frame = setup_.frames[f];
+    const Eigen::Vector3d& axis = blocks_.axes[static_cast<std::size_t>(frame.epoch)];
+    return frame.camera_from_enu * (mean_ratio(f) * axis - setup_.pole_in_enu) * setup_.sky_rate_rad_per_s *
+           frame.exposure_s;
   }
 
   /// Rate about the axis between a frame and its tracked neighbour; sidereal when it has none.

@@ -13,6 +13,8 @@ namespace {
 
 // Leaving out costs one fit per frame; beyond this many a single frame cannot matter much.
 constexpr std::size_t kMostLeftOut = 24;
+// An axis known worse than this is worth another frame: small trackers are set to an arcminute or two by hand.
+constexpr double kVagueSigma_arcmin = 2.0;
 
 int groups_of(const MountSolution& s) {
   int groups = 0;
@@ -65,6 +67,9 @@ void leave_one_out(MountSolution& s, const Series& series, const SeriesContext& 
 }
 
 void add_cautions(MountSolution& s, const MountProblem& problem) {
+  if (s.total_sigma.arcmin() > kVagueSigma_arcmin)
+    s.cautions.push_back(fmt::format("The axis is known to {:.1f}′ only. ", s.total_sigma.arcmin()) +
+                         what_to_shoot(problem, s, Angle::arcmin(1.0)));
   if (groups_of(s) < 2) {
     // A head that turns at 1″ per minute feigns an axis error of 1″/(60 s · ω).
     const double per_arcsec_arcmin = Angle::rad(Angle::arcsec(1.0).rad() / (60.0 * kSiderealRate_rad_per_s)).arcmin();

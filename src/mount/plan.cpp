@@ -13,12 +13,15 @@ namespace mount_detail {
 namespace {
 
 constexpr double kLongestWait_s = 7200.0;
-constexpr double kLargestSwing_deg = 90.0;
+constexpr double kSmallestSwing_deg = 5.0, kLargestSwing_deg = 90.0;
+constexpr int kMostPlaces = 200;  // an even spread of more has the same moments to half a percent
 
-/// Stars spread evenly over the frame, in the least square-ish grid that holds them; each counts stars/cells.
+/// Stars spread evenly over the frame in a grid of squares; each place counts for stars/places of them.
 std::vector<Observation> even_stars(const PlanScene& scene, const PlanFrame& f) {
-  const int columns = std::max(2, static_cast<int>(std::lround(std::sqrt(f.stars * scene.width_px / double(scene.height_px)))));
-  const int rows = std::max(2, static_cast<int>(std::lround(f.stars / double(columns))));
+  const double aspect = scene.width_px / static_cast<double>(scene.height_px);
+  const int places = std::min(f.stars, kMostPlaces);
+  const int columns = std::max(2, static_cast<int>(std::lround(std::sqrt(places * aspect))));
+  const int rows = std::max(2, static_cast<int>(std::lround(places / static_cast<double>(columns))));
   std::vector<Observation> stars;
   for (int r = 0; r < rows; ++r)
     for (int c = 0; c < columns; ++c) {
@@ -27,7 +30,7 @@ std::vector<Observation> even_stars(const PlanScene& scene, const PlanFrame& f) 
       if (!d) continue;
       Observation o;
       o.measured_px = {p.x, p.y};
-      const double share = f.stars / (double(rows) * columns);
+      const double share = f.stars / static_cast<double>(rows * columns);
       o.information = Eigen::Matrix2d::Identity() * share / (f.star_sigma_px * f.star_sigma_px);
       o.place_in_enu = f.frame.camera_from_enu.transpose() * to_eigen(*d);
       stars.push_back(o);
@@ -161,7 +164,8 @@ NextShot plan_next(const MountProblem& problem, const MountSolution& solution, A
   const double rate = std::abs(solution.rate_ratio.value_or(1.0)) * kSiderealRate_rad_per_s;
   if (const auto turn = smallest_turn(rate * kLongestWait_s); turn && rate > 0.02 * kSiderealRate_rad_per_s)
     next.wait_s = *turn / rate;
-  if (const auto turn = smallest_turn(Angle::deg(kLargestSwing_deg).rad())) next.swing = Angle::rad(*turn);
+  if (const auto turn = smallest_turn(Angle::deg(kLargestSwing_deg).rad())) 
+    next.swing = std::max(Angle::rad(*turn), Angle::deg(kSmallestSwing_deg));
   return next;
 }
 

@@ -9,8 +9,9 @@ const double kLooseTilt_rad = Angle::deg(5.0).rad();
 const double kLargestWobbleTried_rad = Angle::deg(2.0).rad();
 const double kSmallestTried_rad = Angle::arcsec(0.05).rad();
 
-/// Misfit that chance explains once in fifteen times; below it nothing is added, so that good frames keep their sigma.
-bool misfit(double chi2, int dof) { return dof > 0 && chi2 > dof + 1.5 * std::sqrt(2.0 * dof); }
+/// Misfit that chance explains once in fifty times or less; below it nothing is added, so that good frames keep their
+/// sigma.
+bool misfit(double chi2, int dof) { return dof > 0 && chi2 > dof + 3.0 * std::sqrt(2.0 * dof); }
 
 int groups_of(const AxisSetup& setup) { return setup.frames.back().group + 1; }
 
