@@ -21,7 +21,7 @@ std::optional<double> rectilinear_focal(PixelPoint a, PixelPoint b, double angle
 /// The same for any lens: the angle goes nearly as 1/f, so scaling f by the ratio of angles converges in a few steps.
 std::optional<double> focal_by_steps(LensModel lens, PixelPoint a, PixelPoint b, double angle_rad) {
   lens.focal_px = std::hypot(a.x - b.x, a.y - b.y) / angle_rad;
-  for (int step = 0; step < 8; ++step) {
+  for (int step = 0; step < 25; ++step) {
     const auto ca = lens.unproject({lens.principal_point.x + a.x, lens.principal_point.y + a.y});
     const auto cb = lens.unproject({lens.principal_point.x + b.x, lens.principal_point.y + b.y});
     if (!ca || !cb) return {};
