@@ -15,15 +15,16 @@ Eigen::Vector2d seen(BoundLens l, Vec<Camera> d) {
 Eigen::Matrix3d turn_information(const BoundFrame& f, BoundLens lens, double sigma_px) {
   Eigen::Matrix3d sum = Eigen::Matrix3d::Zero();
   const double h = 1e-6;
-  for (const PixelPoint p : f.stars) {
-    const Vec<Camera> d = ray(lens, p);
+  for (std::size_t i = 0; i < f.stars.size(); ++i) {
+    const Vec<Camera> d = ray(lens, f.stars[i]);
+    const double sigma = f.sigma_px.empty() ? sigma_px : f.sigma_px[i];
     Eigen::Matrix<double, 2, 3> j;
     const Vec<Camera> unit[3] = {{1, 0, 0}, {0, 1, 0}, {0, 0, 1}};
     for (int k = 0; k < 3; ++k)
       j.col(k) = (seen(lens, d + unit[k].cross(d) * h) - seen(lens, d - unit[k].cross(d) * h)) / (2.0 * h);
-    sum += j.transpose() * j;
+    sum += j.transpose() * j / (sigma * sigma);
   }
-  return sum / (sigma_px * sigma_px);
+  return sum;
 }
 
 Eigen::Matrix3d matrix(Rotation<Camera, Enu> r) {

@@ -12,7 +12,8 @@ namespace polewright::test {
 struct BoundFrame {
   Rotation<Camera, Enu> camera_from_enu;
   int pointing = 0;
-  std::vector<PixelPoint> stars;
+  std::vector<PixelPoint> stars{};
+  std::vector<double> sigma_px{};          ///< per star; empty: the common one counts
 };
 
 struct AxisBound {
