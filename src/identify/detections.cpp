@@ -13,36 +13,55 @@ constexpr double kUnknownSigma_px = 0.3;
 /// The middle of a burnt-out disc is no better known than this.
 constexpr double kBurntOutSigma_px = 0.3;
 
-/// The brightest stars burn out into discs that are flagged as too large; they are worth most here. A lamp or the Moon
-/// that comes in with them is one more false detection.
+/// So many burnt-out images at most are taken for stars; where there are more, they are lights.
+constexpr std::ptrdiff_t kMostBurntOut = 30;
+/// A sigma counts as at most this many times the list's median: a match far off says nothing.
+constexpr double kLargestSigma = 3.0;
+
+/// The brightest stars burn out into large discs with bleeding edges, which may be flagged as glow, streak or lamp;
+/// they are worth most here. A lamp or the Moon that comes in with them is one more false detection.
 bool burnt_out(const StarFlags& flags) {
   StarFlags rest = flags;
-  rest.too_large = false;
-  return flags.too_large && flags.saturated && rest.usable();
+  rest.too_large = rest.streak = rest.foreground = false;
+  return flags.saturated && !flags.usable() && rest.usable();
 }
 
 }  // namespace
 
 Detections::Detections(const StarList& stars, std::size_t limit) : width_(stars.width), height_(stars.height) {
+  const auto burnt =
+      std::count_if(stars.stars.begin(), stars.stars.end(), [](const Star& s) { return burnt_out(s.flags); });
   for (std::uint32_t i = 0; i < stars.stars.size(); ++i) {
     const Star& s = stars.stars[i];
-    if (!(s.flags.usable() || burnt_out(s.flags)) || !std::isfinite(s.position.x) || !std::isfinite(s.position.y) ||
+    const bool disc = burnt <= kMostBurntOut && burnt_out(s.flags);
+    if (!(s.flags.usable() || disc) || !std::isfinite(s.position.x) || !std::isfinite(s.position.y) ||
         !on_frame(s.position))
       continue;
     const double variance = 0.5 * (s.position_cov.xx + s.position_cov.yy);
     const double sigma = variance > 0.0 && std::isfinite(variance) ? std::sqrt(variance) : kUnknownSigma_px;
-    all_.push_back({s.position, std::max(sigma, s.flags.too_large ? kBurntOutSigma_px : kBestCentroid_px), i});
+    all_.push_back({s.position, std::max(sigma, disc ? kBurntOutSigma_px : kBestCentroid_px), i});
   }
   std::stable_sort(all_.begin(), all_.end(), [&](const Detection& a, const Detection& b) {
     return stars.stars[a.star].flux > stars.stars[b.star].flux;
   });
   if (all_.size() > limit) all_.resize(limit);
+  limit_sigmas();
   cell_px_ = std::max(4.0, std::sqrt(area_px() / static_cast<double>(std::max<std::size_t>(all_.size(), 1))));
   columns_ = static_cast<int>(width_ / cell_px_) + 1;
   rows_ = static_cast<int>(height_ / cell_px_) + 1;
   cell_.resize(static_cast<std::size_t>(columns_) * static_cast<std::size_t>(rows_));
   for (std::uint32_t i = 0; i < size(); ++i)
     cell_[static_cast<std::size_t>(row(all_[i].place.y) * columns_ + column(all_[i].place.x))].push_back(i);
+}
+
+void Detections::limit_sigmas() {
+  if (all_.empty()) return;
+  std::vector<double> sigmas;
+  for (const Detection& d : all_) sigmas.push_back(d.sigma_px);
+  const auto middle = sigmas.begin() + static_cast<std::ptrdiff_t>(sigmas.size() / 2);
+  std::nth_element(sigmas.begin(), middle, sigmas.end());
+  const double largest = std::max(kUnknownSigma_px, kLargestSigma * *middle);
+  for (Detection& d : all_) d.sigma_px = std::min(d.sigma_px, largest);
 }
 
 double Detections::half_diagonal_px() const {

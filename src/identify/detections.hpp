@@ -18,7 +18,7 @@ struct Detection {
 
 class Detections {
  public:
-  /// The usable stars of the list and those too large only because they are burnt out, at most `limit` of the
+  /// The usable stars of the list and those set aside only because they are burnt out, at most `limit` of the
   /// brightest.
   Detections(const StarList& stars, std::size_t limit);
 
@@ -37,6 +37,7 @@ class Detections {
   [[nodiscard]] std::vector<std::uint32_t> neighbours(std::uint32_t rank, std::size_t count, std::uint32_t among) const;
 
  private:
+  void limit_sigmas();
   [[nodiscard]] int column(double x) const;
   [[nodiscard]] int row(double y) const;
 
