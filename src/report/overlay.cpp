@@ -17,11 +17,12 @@ using namespace report;
 
 constexpr int kLegendRow_px = 26;
 
-/// In 16 greys: marks need no more beneath them, and the noise of the sky no longer fills the file.
+/// Smoothed and in 16 greys: marks need no more beneath them, and the noise of the sky no longer fills the file.
 cv::Mat picture_of(const GreyPicture& grey, int least_width) {
   const cv::Mat shown(grey.height_px, grey.width_px, CV_8UC1, const_cast<std::uint8_t*>(grey.pixels.data()));
   cv::Mat few, colour;
-  cv::bitwise_and(shown, cv::Scalar(0xf0), few);
+  cv::GaussianBlur(shown, few, {}, 0.9);
+  cv::bitwise_and(few, cv::Scalar(0xf0), few);
   cv::cvtColor(few, colour, cv::COLOR_GRAY2BGR);
   if (grey.width_px >= least_width) return colour;
   const int factor = (least_width + grey.width_px - 1) / grey.width_px;  // whole, so that pixels stay pixels
@@ -30,11 +31,11 @@ cv::Mat picture_of(const GreyPicture& grey, int least_width) {
   return larger;
 }
 
-/// "120 too large for a star, 41 cut by the edge": most frequent first.
+/// "120 too large for a star, 41 cut by the edge": main reasons, most frequent first.
 std::string reasons_of(const FrameView& view) {
   std::map<std::string, int> counts;
   for (const StarMark& m : view.marks)
-    if (m.kind == MarkKind::flagged) ++counts[m.why];
+    if (m.kind == MarkKind::flagged) ++counts[main_reason(m)];
   std::vector<std::pair<std::string, int>> sorted(counts.begin(), counts.end());
   std::stable_sort(sorted.begin(), sorted.end(), [](const auto& a, const auto& b) { return a.second > b.second; });
   if (sorted.empty()) return "none";

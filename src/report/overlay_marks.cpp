@@ -1,6 +1,7 @@
 #include "report/overlay_marks.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <map>
 #include <opencv2/imgproc.hpp>
@@ -8,6 +9,7 @@
 namespace polewright::report {
 namespace {
 
+// Marks are drawn without smoothing, which keeps them crisp and the file small.
 // BGR. Told apart by shape first; the colours keep their order of brightness for every kind of colour vision.
 const cv::Scalar kIdentified(235, 220, 120), kUnidentified(140, 140, 140), kFlagged(90, 150, 255);
 const cv::Scalar kMotion(110, 215, 250), kTrail(255, 255, 255), kWords(240, 240, 240);
@@ -17,11 +19,19 @@ constexpr std::size_t kMostNames = 14, kSameReason = 2;
 
 cv::Point pixel(double x, double y) { return {static_cast<int>(std::lround(x)), static_cast<int>(std::lround(y))}; }
 
-/// The font draws ASCII only.
+/// The font draws ASCII only: Greek letters of star designations are spelt out, anything else is left away.
 std::string ascii(const std::string& text) {
+  static constexpr std::array<const char*, 25> kGreek{
+      "alpha", "beta", "gamma", "delta", "epsilon", "zeta", "eta",   "theta", "iota",    "kappa", "lambda", "mu", "nu",
+      "xi",    "omicron", "pi", "rho",   "sigma",   "sigma", "tau", "upsilon", "phi",   "chi",   "psi",    "omega"};
   std::string out;
-  for (const char c : text)
-    if (c >= 0x20 && c < 0x7f) out += c;
+  for (std::size_t i = 0; i < text.size(); ++i) {
+    const auto c = static_cast<unsigned char>(text[i]);
+    if (c >= 0x20 && c < 0x7f) out += text[i];
+    if ((c != 0xce && c != 0xcf) || i + 1 == text.size()) continue;
+    const int letter = (c == 0xce ? 0 : 64) + (static_cast<unsigned char>(text[i + 1]) & 0x3f) - 0x31;  // from U+03B1
+    if (letter >= 0 && letter < static_cast<int>(kGreek.size())) out += kGreek[static_cast<std::size_t>(letter)];
+  }
   return out;
 }
 
@@ -32,12 +42,12 @@ void words(cv::Mat& picture, const std::string& text, cv::Point at) {
 
 void shape(cv::Mat& picture, MarkKind kind, cv::Point c) {
   if (kind == MarkKind::identified) {
-    cv::circle(picture, c, 7, kIdentified, 1, cv::LINE_AA);
+    cv::circle(picture, c, 7, kIdentified, 1);
   } else if (kind == MarkKind::unidentified) {
     cv::rectangle(picture, c - cv::Point(3, 3), c + cv::Point(3, 3), kUnidentified, 1);
   } else {
-    cv::line(picture, c - cv::Point(5, 5), c + cv::Point(5, 5), kFlagged, 1, cv::LINE_AA);
-    cv::line(picture, c + cv::Point(-5, 5), c + cv::Point(5, -5), kFlagged, 1, cv::LINE_AA);
+    cv::line(picture, c - cv::Point(5, 5), c + cv::Point(5, 5), kFlagged, 1);
+    cv::line(picture, c + cv::Point(-5, 5), c + cv::Point(5, -5), kFlagged, 1);
   }
 }
 
@@ -62,17 +72,19 @@ class Room {
 };
 
 void arrow(cv::Mat& picture, cv::Point from, cv::Point to, bool head) {
-  cv::line(picture, from, to, kMotion, 1, cv::LINE_AA);
+  cv::line(picture, from, to, kMotion, 1);
   const double length = std::hypot(to.x - from.x, to.y - from.y);
   if (!head || length < 3.0) return;
   const double ux = (to.x - from.x) / length, uy = (to.y - from.y) / length;
   for (const double side : {1.0, -1.0})
-    cv::line(picture, to, pixel(to.x - 8 * ux + side * 4 * uy, to.y - 8 * uy - side * 4 * ux), kMotion, 1, cv::LINE_AA);
+    cv::line(picture, to, pixel(to.x - 8 * ux + side * 4 * uy, to.y - 8 * uy - side * 4 * ux), kMotion, 1);
 }
 
 }  // namespace
 
 bool has_trail(const StarMark& mark) { return mark.trail.x != 0.0 || mark.trail.y != 0.0; }
+
+std::string main_reason(const StarMark& mark) { return mark.why.substr(0, mark.why.find(',')); }
 
 int text_width(const std::string& text) {
   int baseline = 0;
@@ -130,16 +142,16 @@ void draw_marks(cv::Mat& picture, const FrameView& view, double scale) {
     shape(picture, m.kind, c);
     if (m.kind == MarkKind::flagged || !has_trail(m)) continue;
     const double dx = 0.5 * m.trail.x * kTrailFactor * scale, dy = 0.5 * m.trail.y * kTrailFactor * scale;
-    cv::line(picture, pixel(c.x - dx, c.y - dy), pixel(c.x + dx, c.y + dy), kTrail, 1, cv::LINE_AA);
+    cv::line(picture, pixel(c.x - dx, c.y - dy), pixel(c.x + dx, c.y + dy), kTrail, 1);
   }
   for (const StarMark& m : view.marks) {  // words last, over the marks
     const bool named = m.kind == MarkKind::identified && names < kMostNames;
-    const bool reasoned = m.kind == MarkKind::flagged && said[m.why] < kSameReason;
-    const std::string text = ascii(named ? m.name : reasoned ? m.why : "");
+    const bool reasoned = m.kind == MarkKind::flagged && said[main_reason(m)] < kSameReason;
+    const std::string text = ascii(named ? m.name : reasoned ? main_reason(m) : "");
     if (text.empty()) continue;
     if (const auto at = room.beside(centre(m), text)) {
       words(picture, text, *at);
-      ++(named ? names : said[m.why]);
+      ++(named ? names : said[main_reason(m)]);
     }
   }
 }

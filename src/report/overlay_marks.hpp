@@ -17,6 +17,8 @@ struct LegendEntry {
 };
 
 [[nodiscard]] bool has_trail(const StarMark& mark);
+/// The first of the flags, which is the one that rules the star out.
+[[nodiscard]] std::string main_reason(const StarMark& mark);
 [[nodiscard]] int text_width(const std::string& text);
 void draw_legend_entry(cv::Mat& picture, const LegendEntry& entry, cv::Point baseline);
 

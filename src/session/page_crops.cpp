@@ -7,8 +7,8 @@
 namespace polewright::session {
 namespace {
 
-/// Large enough to see star shapes, small enough that the page of a whole night stays below 8 MB.
-int crop_side_px(std::size_t frames) { return frames <= 120 ? 128 : frames <= 300 ? 96 : 72; }
+/// Large enough to see star shapes; three side by side fit a phone; the page of a whole night stays below 8 MB.
+int crop_side_px(std::size_t frames) { return frames <= 120 ? 104 : frames <= 300 ? 96 : 72; }
 
 }  // namespace
 

@@ -12,20 +12,21 @@ namespace {
 
 constexpr std::size_t kMostMarks = 5000;  // a frame holds no more that an eye could tell apart
 
+/// What rules a star out comes first.
 std::string flags_in_words(const StarFlags& f) {
   std::string text;
   const auto say = [&](bool set, const char* words) {
     if (set) text += (text.empty() ? "" : ", ") + std::string(words);
   };
-  say(f.saturated, "saturated");
-  say(f.blended, "blended");
-  say(f.edge, "cut by the edge");
   say(f.hot_pixel, "hot pixel");
   say(f.cosmic_ray, "cosmic ray");
+  say(f.column, "warm column");
   say(f.streak, "streak");
   say(f.foreground, "foreground");
-  say(f.column, "warm column");
   say(f.too_large, "too large for a star");
+  say(f.edge, "cut by the edge");
+  say(f.saturated, "saturated");
+  say(f.blended, "blended");
   say(f.fit_failed, "no fit");
   return text;
 }

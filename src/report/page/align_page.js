@@ -132,7 +132,7 @@ function frameRows(result) {
   return result.frames.map((f, i) => [quoted(f.file), utc(f.mid_time_utc), known(f.exposure_s) ? `${f.exposure_s} s` : null, String(f.stars_detected),
     String(f.stars_identified), known(f.residual_rms_px) ? figure(result, `frames.${i}.residual_rms_px`, (v) => v.toFixed(2)) : null,
     known(f.fwhm_px) ? figure(result, `frames.${i}.fwhm_px`, (v) => v.toFixed(2)) : null,
-    known(f.trail_px) ? figure(result, `frames.${i}.trail_px`, (v) => plusMinus(v, f.trail_sigma_px)) : null, f.flags.join(", ") || null]);
+    known(f.trail_px) ? figure(result, `frames.${i}.trail_px`, (v) => trailWords(v, f.trail_sigma_px)) : null, f.flags.join(", ") || null]);
 }
 
 function basisSection(result) {

@@ -162,7 +162,7 @@ function chosenSection(night, evidence) {
   section("chosen", body);
   night.onchange((i) => {
     const f = night.frames[i], crop = evidence.crops?.[i];
-    const told = [["Verdict", [verdictMark(f.verdict), ` ${f.verdict}`]], ["Cause", f.cause ?? "none"], f.why ? ["Why", f.why] : null, ["Trail", known(f.trail_px) ? `${plusMinus(f.trail_px, f.trail_sigma_px)} px at ${plain(f.trail_angle_deg ?? 0, 0)}°` : "unknown"],
+    const told = [["Verdict", [verdictMark(f.verdict), ` ${f.verdict}`]], ["Cause", f.cause ?? "none"], f.why ? ["Why", f.why] : null, ["Trail", known(f.trail_px) ? `${trailWords(f.trail_px, f.trail_sigma_px)} px at ${plain(f.trail_angle_deg ?? 0, 0)}°` : "unknown"],
       ["Star width", known(f.fwhm_px) ? `${f.fwhm_px.toFixed(2)} px` : "unknown"], ["Stars", String(f.stars ?? "unknown")], ["Flags", (f.flags ?? []).join(", ") || "none"]];
     body.replaceChildren(el("p", null, quoted(f.file), `, ${utc(f.mid_time_utc)}`),
       el("div", { class: "chosen" }, cropGrid(crop, evidence.crop_px), el("dl", null, told.filter(Boolean).map(([k, v]) => [el("dt", null, k), el("dd", null, v)]))));
@@ -184,9 +184,9 @@ function cropGrid(strip, size) {
 
 const COLUMNS = [
   { title: "Time", value: (f) => f.mid_time_utc ?? "", cell: (f) => clock(f.mid_time_utc) },
-  { title: "Verdict", value: (f) => VERDICTS.indexOf(f.verdict), cell: (f) => [verdictMark(f.verdict), ` ${f.verdict}`] },
-  { title: "Cause", value: (f) => f.cause ?? "", cell: (f) => f.cause },
-  { title: "Trail px", value: (f) => f.trail_px, cell: (f) => (known(f.trail_px) ? plusMinus(f.trail_px, f.trail_sigma_px) : null) },
+  { title: "Verdict", value: (f) => VERDICTS.indexOf(f.verdict), cell: (f) => [verdictMark(f.verdict), ` ${f.verdict}`, f.cause ? el("span", { class: "narrow-only" }, f.cause) : null] },
+  { title: "Cause", value: (f) => f.cause ?? "", cell: (f) => f.cause, wide: true },
+  { title: "Trail px", value: (f) => f.trail_px, cell: (f) => (known(f.trail_px) ? trailWords(f.trail_px, f.trail_sigma_px) : null) },
   { title: "Width px", value: (f) => f.fwhm_px, cell: (f) => (known(f.fwhm_px) ? f.fwhm_px.toFixed(2) : null), wide: true },
   { title: "Stars", value: (f) => f.stars, cell: (f) => (known(f.stars) ? String(f.stars) : null), wide: true },
   { title: "Sky", value: (f) => f.sky_adu, cell: (f) => (known(f.sky_adu) ? f.sky_adu.toFixed(0) : null), wide: true },

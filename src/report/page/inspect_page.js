@@ -9,7 +9,7 @@ function inspectPage(result, evidence) {
   section("answer",
     el("p", { class: "message" }, figure(result, "frame.stars_detected", String), " detections, ", figure(result, "frame.stars_identified", String), " stars identified."),
     known(f.fwhm_px) ? el("p", { class: "step" }, "Star width ", figure(result, "frame.fwhm_px", (v) => `${v.toFixed(2)} px`, "big")) : null,
-    known(f.trail_px) ? el("p", { class: "step" }, "Trail ", figure(result, "frame.trail_px", (v) => `${plusMinus(v, f.trail_sigma_px)} px`, "big")) : null,
+    known(f.trail_px) ? el("p", { class: "step" }, "Trail ", figure(result, "frame.trail_px", (v) => `${trailWords(v, f.trail_sigma_px)} px`, "big")) : null,
     known(f.centre_ra_deg) ? el("p", { class: "detail" }, "Middle of the frame: right ascension ", figure(result, "frame.centre_ra_deg", (v) => `${plain(v, 3)}°`), dec, ".")
       : el("p", { class: "message" }, result.identification),
     f.flags.length ? el("p", { class: "message" }, `Flags: ${f.flags.join(", ")}.`) : null);
