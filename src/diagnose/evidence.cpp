@@ -90,7 +90,7 @@ std::string evidence_for(const std::string& cause, const Ledger& l, const NightD
                        dim, frames, frames == 1 ? "" : "s", s.stars_expected);
   }
   if (cause != "unexplained" && n.drift) return drift_evidence(cause, *n.drift);
-  if (n.drift && whole_drift_word(*n.drift) == "unexplained" && !n.drift->rate_ratio)
+  if (n.drift && whole_drift_word(*n.drift) == "unexplained" && !separable(*n.drift))
     return fmt::format("{} frame{}; an even drift of {:.2f} px a minute is part of it, which could be axis or rate",
                        frames, frames == 1 ? "" : "s", n.drift->worst_px_per_min);
   return fmt::format("{} frame{} that none of the known causes accounts for", frames, frames == 1 ? "" : "s");

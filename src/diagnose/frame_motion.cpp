@@ -36,7 +36,8 @@ void take_apart(const Movements& m, const NightFrame& f, const std::optional<Ste
                 const NightField& field, FrameMotion& out) {
   out.expected = m.sum();
   if (drift) {
-    const SteadyParts steady = split_steady(m.steady, f.exposure_s, field);
+    const SteadyParts steady = separable(*drift) ? split_steady(m.steady, f.exposure_s, field)
+                                                 : SteadyParts{Displacement::Zero(), Displacement::Zero(), m.steady};
     add_part("axis misalignment", steady.axis, out.expected, field, out);
     add_part(rate_word(*drift), steady.rate, out.expected, field, out);
     add_part(whole_drift_word(*drift), steady.rest, out.expected, field, out);
@@ -104,7 +105,7 @@ void weigh(const NightFrame& f, double surplus, const NightField& field, const N
   const double own = 1.0 / (noise * noise), sequence = 1.0 / std::max(surplus * surplus, 0.04 * noise * noise);
   const Eigen::Vector2d both = (seen * own + expected * sequence) / (own + sequence);
   out.trail_px = worst_of({both.x(), both.y(), out.expected.z()}, field);
-  out.trail_sigma_px = 1.0 / std::sqrt(own + sequence);
+  out.trail_sigma_px = f.trail->worst_sigma_px * std::sqrt(own / (own + sequence));
   out.from_sequence = sequence > 4.0 * own;
   tell_angle(both, out);
 }
@@ -115,6 +116,12 @@ double wander_px(const Series& s, const Account& account) {
   if (s.size() == 0) return 0.0;
   const Eigen::MatrixXd px = account.residual * s.px_from_y.transpose();
   return std::sqrt(px.leftCols(2).squaredNorm() / (2.0 * static_cast<double>(s.size())));
+}
+
+bool separable(const SteadyDrift& d) {
+  const bool axis = d.axis_offset && *d.axis_offset > d.axis_offset_sigma.value_or(Angle()) * 3.0;
+  const bool rate = d.rate_ratio && std::abs(*d.rate_ratio - 1.0) > 3.0 * d.rate_sigma.value_or(0.0);
+  return axis || rate;
 }
 
 std::string rate_word(const SteadyDrift& d) {

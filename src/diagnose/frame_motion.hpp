@@ -27,6 +27,8 @@ struct FrameMotion {
 
 /// Rms of what the account leaves of the places, px per axis.
 [[nodiscard]] double wander_px(const Series& series, const Account& account);
+/// Whether the drift says if axis or rate makes it; one too short or too rough is left whole.
+[[nodiscard]] bool separable(const SteadyDrift& drift);
 /// The word for the rate part of a steady drift.
 [[nodiscard]] std::string rate_word(const SteadyDrift& drift);
 /// The word for a steady drift that could not be taken apart; `unexplained` unless the size of the turn gives it away.

@@ -6,6 +6,12 @@
 namespace polewright::diagnose {
 namespace {
 
+/// Fewer frames than these cannot carry a searched-for shape: with three coefficients and a scale to choose, some scale
+/// fits any eight points.
+constexpr Eigen::Index kFramesForSettling = 10, kFramesForWave = 12, kFramesForStep = 6;
+/// A chance find among all the periods tried is no periodic error.
+constexpr double kLargestFalseAlarm = 1e-3;
+
 bool holds(const Account& account, Term term) {
   return std::any_of(account.components.begin(), account.components.end(),
                      [&](const auto& c) { return c.term == term; });
@@ -54,17 +60,18 @@ void offer_events(std::vector<Candidate>& list, const Series& s, const Account& 
     // A step before the last frame or after the first is a blip with a longer name.
     if (k >= 2 && k <= n - 2 && from_here > step.gain) step = {{Term::step, 0.0, k}, from_here};
   }
-  offer(list, step.component, step.gain);
-  if (n >= 4) offer(list, blip.component, blip.gain);
+  if (n >= kFramesForStep) offer(list, step.component, step.gain);
+  if (n >= kFramesForStep) offer(list, blip.component, blip.gain);
 }
 
 void offer_settling(std::vector<Candidate>& list, const Series& s, const Account& account, const Projector& p) {
-  if (holds(account, Term::settling) || s.size() < 6) return;
+  if (holds(account, Term::settling) || s.size() < kFramesForSettling) return;
   Candidate best{{Term::settling, 1.0, 0}, 0.0};
   const auto gain_at = [&](double decay_s) {
     return p.gain(account.residual, columns({Term::settling, decay_s, 0}, s), false);
   };
-  const double low = 0.7 * s.cadence_s(), high = s.span_s() / 3.0;
+  // Three frames while it moves, or there is no telling it from a step.
+  const double low = std::max(0.7 * s.cadence_s(), 0.5 * (s.time_s[2] - s.time_s[0])), high = s.span_s() / 3.0;
   double at = low;
   for (double decay = low; decay <= high; decay *= 1.2)
     if (const double gain = gain_at(decay); gain > best.gain) {
@@ -96,7 +103,7 @@ std::vector<Candidate> candidates(const Series& s, const Account& account, const
   if (holds(account, Term::bend) && !holds(account, Term::bend3) && s.size() >= 6) plain(Term::bend3);
   offer_events(list, s, account, p);
   offer_settling(list, s, account, p);
-  if (count(account, Term::wave) < 4) {
+  if (count(account, Term::wave) < 4 && s.size() >= kFramesForWave) {
     wave = strongest_wave(s, account, options);
     offer(list, {Term::wave, wave.period_s, 0}, wave.gain);
   }
@@ -184,6 +191,17 @@ void grow(Series& s, const NightOptions& options, Finding& finding, bool events)
   }
 }
 
+void drop_chance_waves(const Series& s, const NightOptions& options, Finding& finding) {
+  for (std::size_t i = finding.account.components.size(); i-- > 0;) {
+    if (finding.account.components[i].term != Term::wave || false_alarm(s, finding.account, i, options) < kLargestFalseAlarm) continue;
+    std::vector<Component> left = finding.account.components;
+    left.erase(left.begin() + static_cast<std::ptrdiff_t>(i));
+    finding.account = fit(s, left);
+    prune(s, options, Noise::red, finding);
+    i = std::min(i, finding.account.components.size());
+  }
+}
+
 }  // namespace
 
 Finding explain_motion(Series& s, const NightOptions& options) {
@@ -192,11 +210,13 @@ Finding explain_motion(Series& s, const NightOptions& options) {
   finding.account = fit(s, {});
   grow(s, options, finding, true);
   prune(s, options, Noise::red, finding);
+  drop_chance_waves(s, options, finding);
   if (count(finding.account, Term::step) >= static_cast<std::size_t>(options.most_steps)) {
     finding.restless = true;
     finding.account = fit(s, {});
     grow(s, options, finding, false);
     prune(s, options, Noise::red, finding);
+    drop_chance_waves(s, options, finding);
   }
   return finding;
 }

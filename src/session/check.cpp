@@ -6,6 +6,7 @@
 
 #include "polewright/night.hpp"
 #include "session/night_axis.hpp"
+#include "session/night_explain.hpp"
 #include "session/page_evidence.hpp"
 
 namespace polewright {
@@ -188,6 +189,26 @@ void report_unreadable(const std::vector<NightFile>& files, CheckReport& report)
 
 }  // namespace
 
+namespace session {
+
+Status explain_night(const std::vector<NightFile>& files, const CheckOptions& options, const Progress& progress, CheckReport& report) {
+  for (const NightFile& file : files)
+    if (file.record) ++(file.remembered ? report.remembered : report.measured);
+  const Result<Catalogue> catalogue = Catalogue::open(options.session.catalogue);
+  if (!catalogue) report.warnings.push_back(catalogue.error().message());
+  for (const NightSequence& s : split_sequences(files, options.session, progress)) {
+    if (options.stop && options.stop())
+      return Error{ErrorCode::cancelled, "", "stopped while comparing frames", "the whole night",
+                   "Run the same command again: what was measured is remembered"};
+    report_sequence(s, files, catalogue, options, progress, report);
+  }
+  report_unreadable(files, report);
+  order_by_time(report);
+  return {};
+}
+
+}  // namespace session
+
 Result<CheckReport> check(const std::vector<std::filesystem::path>& inputs, const CheckOptions& options,
                           const Progress& progress) {
   NightOptions night;
@@ -211,20 +232,7 @@ Result<CheckReport> check(const std::vector<std::filesystem::path>& inputs, cons
     files = std::move(*measured);
     for (std::string& w : cache->warnings()) report.warnings.push_back(std::move(w));
   }
-  for (const NightFile& file : files)
-    if (file.record) ++(file.remembered ? report.remembered : report.measured);
-
-  const Result<Catalogue> catalogue = Catalogue::open(options.session.catalogue);
-  if (!catalogue) report.warnings.push_back(catalogue.error().message());
-  for (const NightSequence& s : split_sequences(files, options.session, progress)) {
-    if (options.stop && options.stop())
-      return Error{ErrorCode::cancelled, "", "stopped while comparing frames", "the whole night",
-                   "Run the same command again: what was measured is remembered"};
-    report_sequence(s, files, catalogue, options, progress, report);
-  }
-  report_unreadable(files, report);
-  order_by_time(report);
-  if (options.session.pictures) report.evidence = check_evidence(report, options, progress);
+  if (Status failed = explain_night(files, options, progress, report)) return *failed;
   return report;
 }
 

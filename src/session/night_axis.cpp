@@ -18,26 +18,30 @@ std::vector<std::size_t> chosen(const NightSequence& s, const std::vector<NightF
   return out;
 }
 
-/// Enough failures in a row mean that the catalogue does not reach these stars; trying every frame would take minutes.
+/// This many failures mean that the catalogue hardly reaches these stars; trying every frame would take minutes.
 constexpr int kPatience = 3;
+constexpr double kTimeLimit_s = 5.0;
 
 std::vector<MeasuredFrame> identify_some(const std::vector<std::size_t>& which, const std::vector<NightFile>& files,
                                          const Catalogue& catalogue, const CheckOptions& options,
                                          const Progress& progress, std::string& message) {
   std::vector<MeasuredFrame> out;
   std::optional<Identification> neighbour;
+  IdentifyOptions how;
+  how.time_limit_s = kTimeLimit_s;
   int failures = 0;
   for (std::size_t i = 0; i < which.size() && failures < kPatience; ++i) {
     if (options.stop && options.stop()) break;
     if (progress) progress("identifying stars", i, which.size());
     MeasuredFrame m = measured_of(*files[which[i]].record, files[which[i]].input.file, options.session);
-    m.identified = identify(m.stars, catalogue, hints_for(m, options.session, neighbour ? &*neighbour : nullptr));
+    m.identified = identify(m.stars, catalogue, hints_for(m, options.session, neighbour ? &*neighbour : nullptr), how);
     if (!m.identified->identification) {
       if (message.empty()) message = m.identified->message;
-      failures += neighbour ? 0 : 1;
+      ++failures;
       continue;
     }
     neighbour = m.identified->identification;
+    failures = 0;
     out.push_back(std::move(m));
   }
   return out;

@@ -6,7 +6,7 @@
 #include <map>
 #include <string>
 
-#include "night_maker.hpp"
+#include "nights/night_maker.hpp"
 
 using namespace polewright;
 

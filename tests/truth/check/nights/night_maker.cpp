@@ -1,4 +1,4 @@
-#include "night_maker.hpp"
+#include "nights/night_maker.hpp"
 
 #include <Eigen/Dense>
 #include <algorithm>

@@ -2,7 +2,7 @@
 #include <cmath>
 #include <numbers>
 
-#include "night_maker.hpp"
+#include "nights/night_maker.hpp"
 #include "simulate/random.hpp"
 
 namespace polewright::test {

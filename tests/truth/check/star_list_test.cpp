@@ -1,0 +1,46 @@
+// Star-list level: matching, identification and mount fit are in; only the pixels are left out.
+#include <catch2/catch.hpp>
+
+#include "nights/star_lists.hpp"
+#include "session/night_explain.hpp"
+
+using namespace polewright;
+
+namespace {
+
+CheckReport explained(const test::NightPlan& plan) {
+  CheckReport report;
+  REQUIRE_FALSE(session::explain_night(test::star_list_night(plan), CheckOptions{}, {}, report));
+  REQUIRE(report.sequences.size() == 1);
+  return report;
+}
+
+}  // namespace
+
+TEST_CASE("axis from a night of subs: within 1 arcminute at 135 mm over 30 minutes with 4 arcseconds of periodic error") {
+  for (const std::uint64_t seed : {11u, 12u, 13u}) {
+    test::NightPlan plan = test::clean_night(135.0, 60.0, 28, seed);
+    plan.scene.mount.altitude_error = Angle::arcmin(14.0);
+    plan.scene.mount.azimuth_error = Angle::arcmin(-22.0);
+    plan.scene.mount.periodic = {{Angle::arcsec(4.0), 480.0, Angle::deg(80)}};
+    const CheckReport report = explained(plan);
+    const CheckSequence& s = report.sequences[0];
+    INFO("seed " << seed << ", identified " << s.frames_identified << ": " << s.mount_message);
+    REQUIRE(s.mount);
+    REQUIRE(s.mount->outcome == MountOutcome::solved);
+    // One arcminute on the sky is the requirement itself.
+    const Vec<Enu> truth = simulate::scene_truth(plan.scene).axis;
+    CHECK(angle_between(s.mount->axis, truth).arcmin() < 1.0);
+    REQUIRE_FALSE(s.diagnosis.causes.empty());
+    CHECK(s.diagnosis.causes[0].cause == "axis misalignment");
+    REQUIRE_FALSE(s.diagnosis.periodic.empty());
+    CHECK(s.diagnosis.periodic[0].period_s == Approx(480.0).epsilon(0.02));
+    CHECK(*s.diagnosis.periodic[0].amplitude_arcsec == Approx(4.0).epsilon(0.08));
+  }
+}
+
+TEST_CASE("a clean night of star lists: every frame sharp, nothing to blame") {
+  const CheckReport report = explained(test::clean_night(85.0, 60.0, 24, 21));
+  CHECK(report.sequences[0].diagnosis.causes.empty());
+  CHECK(report.count(Verdict::sharp) == report.frames.size());
+}

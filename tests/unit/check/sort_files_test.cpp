@@ -1,0 +1,75 @@
+#include <catch2/catch.hpp>
+#include <fstream>
+#include <iterator>
+
+#include "polewright/night.hpp"
+#include "support/program.hpp"
+
+using namespace polewright;
+namespace fs = std::filesystem;
+
+namespace {
+
+void write(const fs::path& file, const std::string& text) {
+  fs::create_directories(file.parent_path());
+  std::ofstream(file, std::ios::binary) << text;
+}
+std::string read(const fs::path& file) {
+  std::ifstream in(file, std::ios::binary);
+  return {std::istreambuf_iterator<char>(in), {}};
+}
+
+CheckReport night(const fs::path& folder) {
+  CheckReport r;
+  const auto add = [&](const char* name, Verdict verdict) {
+    CheckFrame f;
+    f.file = (folder / name).string();
+    f.finding.verdict = verdict;
+    write(f.file, name);
+    r.frames.push_back(f);
+  };
+  add("good.fits", Verdict::sharp);
+  add("bad.fits", Verdict::trailed);
+  add("sub/bad.fits", Verdict::trailed);
+  add("cloud.fits", Verdict::unusable);
+  r.frames[1].companions = {(folder / "bad.jpg").string()};
+  write(folder / "bad.jpg", "bad.jpg");
+  return r;
+}
+
+}  // namespace
+
+TEST_CASE("files move by verdict, companions with them, and nothing is overwritten") {
+  const fs::path folder = test::scratch_folder("sort"), to = folder / "rejected";
+  const CheckReport r = night(folder);
+
+  SECTION("rehearsal touches nothing") {
+    const auto moved = sort_files(r, {Verdict::trailed}, to, FileAction::move, true);
+    CHECK(moved.size() == 3);
+    CHECK_FALSE(fs::exists(to));
+    CHECK(fs::exists(folder / "bad.fits"));
+  }
+  SECTION("move") {
+    const auto moved = sort_files(r, {Verdict::trailed}, to, FileAction::move, false);
+    REQUIRE(moved.size() == 3);
+    CHECK(moved[0].problem.empty());
+    CHECK(read(to / "bad.fits") == "bad.fits");
+    CHECK(read(to / "bad.jpg") == "bad.jpg");
+    CHECK_FALSE(fs::exists(folder / "bad.fits"));
+    // Two frames of one name: the second stays where it is.
+    CHECK(moved[2].problem == "exists already");
+    CHECK(read(folder / "sub/bad.fits") == "sub/bad.fits");
+    CHECK(fs::exists(folder / "good.fits"));
+    CHECK(fs::exists(folder / "cloud.fits"));
+  }
+  SECTION("copy leaves the original, and what stands there already") {
+    write(to / "cloud.fits", "mine");
+    const auto copied = sort_files(r, {Verdict::trailed, Verdict::unusable}, to, FileAction::copy, false);
+    CHECK(read(to / "bad.fits") == "bad.fits");
+    CHECK(read(folder / "bad.fits") == "bad.fits");
+    CHECK(copied.back().problem == "exists already");
+    CHECK(read(to / "cloud.fits") == "mine");
+    // No temporary file stays behind: the three that could be copied or stood there.
+    CHECK(std::distance(fs::directory_iterator(to), fs::directory_iterator()) == 3);
+  }
+}
