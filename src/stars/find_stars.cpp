@@ -21,20 +21,22 @@ namespace polewright {
 namespace {
 
 constexpr double kFwhmPerSigma = 2.3548200450309493;  // 2√(2 ln 2)
+constexpr double kTexture = 1.8;  // scatter around a star over the map's noise from which it is not open sky
+constexpr double kFaint = 50.0;   // significance from which a star shows through texture
 constexpr double kTrailedElongation = 1.5;            // moments' ratio from which the frame may be one of trails
 
 double without_pixel(double sigma_px) {
   return std::sqrt(std::max(0.09, sigma_px * sigma_px - 1.0 / 12.0));
 }
 
-Star star_from(const Candidate& c, const Measurement& m, const StarSize& size) {
+Star star_from(const Measurement& m, double significance, const StarSize& size) {
   Star s;
   s.position = {m.x, m.y};
   s.flux = m.flux;
   s.flux_sigma = m.noise * std::sqrt(4.0 * M_PI) * size.sigma_px;
   s.peak = m.peak;
   s.background = m.sky;
-  s.snr = static_cast<double>(c.significance);
+  s.snr = significance;
   s.moments = m.moments;
   const double half = 0.5 * (m.moments.xx - m.moments.yy), mean = 0.5 * (m.moments.xx + m.moments.yy);
   s.fwhm_px = kFwhmPerSigma * without_pixel(std::sqrt(std::max(0.0, mean - std::hypot(half, m.moments.xy))));
@@ -47,6 +49,7 @@ Star star_from(const Candidate& c, const Measurement& m, const StarSize& size) {
   root_of({own ? 24.0 * half : size.q1, own ? 24.0 * m.moments.xy : size.q2}, s.trail_x_px, s.trail_y_px);
   s.flags.saturated = m.saturated_pixels > 0;
   s.flags.edge = m.at_edge;
+  s.flags.foreground = m.ring_noise > kTexture * m.noise && m.saturated_pixels == 0 && significance < kFaint;
   s.flags.fit_failed = true;
   s.flags.hot_pixel = m.converged && mean < 0.3 * size.sigma_px * size.sigma_px && m.saturated_pixels < 5;
   s.flags.too_large = m.saturated_pixels == 0 && mean > 9.0 * size.sigma_px * size.sigma_px;
@@ -67,13 +70,12 @@ std::vector<Star> without_repeats(std::vector<Star> stars, double reach_px) {
   return kept;
 }
 
-/// The threshold once more, against what surrounds the candidate rather than what the map says: steep glow lifts the
-/// level, edges and texture the scatter.
-bool stands_out(const Candidate& c, const Measurement& m, const StarSize& size, double threshold) {
-  constexpr double kLevelNoise = 0.4;  // of a median over the ring, in units of the pixel noise, at 3σ
-  const double kernel_sum = std::sqrt(4.0 * M_PI) * size.sigma_px;
-  const double lifted = std::max(0.0, m.ring_level / m.noise - kLevelNoise) * kernel_sum;
-  return (static_cast<double>(c.significance) - lifted) * m.noise > threshold * m.ring_noise;
+/// Significance against what surrounds the candidate where the map is wrong: steep glow lifts the level, edges and
+/// texture the scatter.
+double local_significance(const Candidate& c, const Measurement& m) {
+  const auto filtered = static_cast<double>(c.significance);
+  const bool map_holds = m.ring_level < 0.5 * m.noise && m.ring_noise < 1.3 * m.noise;
+  return map_holds ? filtered : std::min(filtered, m.significance);
 }
 
 /// Candidates that are bumps on their own surroundings, measured.
@@ -87,8 +89,8 @@ std::vector<Star> measure_candidates(const Frame& frame, const BackgroundMap& ba
       const Candidate& c = candidates[i];
       const Measurement m =
           measure(frame, background, {static_cast<double>(c.x), static_cast<double>(c.y)}, size.sigma_px);
-      if (!(m.flux > 0.0) || !stands_out(c, m, size, options.threshold_sigma)) continue;
-      measured[i] = star_from(c, m, size);
+      const double significance = local_significance(c, m);
+      if (m.flux > 0.0 && significance > options.threshold_sigma) measured[i] = star_from(m, significance, size);
     }
   });
   std::vector<Star> stars;

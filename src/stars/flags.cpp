@@ -63,6 +63,7 @@ class Judge {
   void judge(Star& s) const {
     judge_sharpness(s);
     judge_column(s);
+    if (!profile_.motion) judge_silhouette(s);
     if (!s.flags.saturated && !s.flags.hot_pixel) judge_streak(s);
   }
 
@@ -93,6 +94,32 @@ class Judge {
       const bool long_one = std::hypot(s.trail_x_px, s.trail_y_px) > 2.0 * profile_.sigma_px;
       (long_one && !profile_.motion ? s.flags.cosmic_ray : s.flags.hot_pixel) = true;
     }
+  }
+
+  /// Beside a silhouette one side of the surroundings is darker than the rest; what stands out there by less than the
+  /// step is made by the step.
+  void judge_silhouette(Star& s) const {
+    constexpr int kSectors = 8;
+    const double inner = 4.0 * profile_.sigma_px + 1.0, outer = inner + 6.0;
+    std::array<std::vector<double>, kSectors> sector;
+    const int r = static_cast<int>(std::ceil(outer));
+    const int cx = static_cast<int>(std::lround(s.position.x)), cy = static_cast<int>(std::lround(s.position.y));
+    for (int dy = -r; dy <= r; ++dy)
+      for (int dx = -r; dx <= r; ++dx) {
+        const double d = std::hypot(dx, dy);
+        if (d < inner || d > outer || !pixels_.contains(cx + dx, cy + dy)) continue;
+        const double turn = (std::atan2(dy, dx) / (2.0 * M_PI) + 0.5) * kSectors;
+        sector[static_cast<std::size_t>(std::min(kSectors - 1, static_cast<int>(turn)))].push_back(
+            pixels_.z(cx + dx, cy + dy));
+      }
+    std::vector<double> level;
+    for (auto& v : sector)
+      if (v.size() >= 6) level.push_back(median_or(std::move(v), 0.0));
+    if (level.size() < 4) return;
+    std::sort(level.begin(), level.end());
+    // Sectors of 25 pixels: medians scatter by 0.25. Stars lift the upper levels, nothing but ground lowers the lowest.
+    const double middle = level[level.size() / 2], step = middle - level[0];
+    if (step > 1.6 && pixels_.z(cx, cy) - middle < 2.5 * step) s.flags.foreground = true;
   }
 
   /// A warm column goes on above and below the star, and not beside it.

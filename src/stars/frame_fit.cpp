@@ -38,7 +38,9 @@ class FrameFitter {
     make_seeds();
     calibrate();
     const std::size_t n = std::min(stars_.size(), static_cast<std::size_t>(options_.max_fitted));
-    for_each(n, [&](std::size_t i) { fit(i, seeds_); });
+    for_each(n, [&](std::size_t i) {
+      if (is_star(i)) fit(i, seeds_);
+    });
     refine_crowded(n);
     for (std::size_t i = 0; i < stars_.size(); ++i) {
       if (fits_[i]) {
@@ -56,6 +58,10 @@ class FrameFitter {
     parallel_for((n + kBatch - 1) / kBatch, options_.threads, [&](std::size_t b) {
       for (std::size_t i = b * kBatch; i < std::min(n, (b + 1) * kBatch); ++i) body(i);
     });
+  }
+  /// Hot pixels and glow are known by now and have no profile to fit.
+  [[nodiscard]] bool is_star(std::size_t i) const {
+    return !stars_[i].flags.hot_pixel && !stars_[i].flags.too_large;
   }
   [[nodiscard]] bool has_free_shape(std::size_t i) const {
     return stars_[i].snr >= kFreeShapeSnr && !stars_[i].flags.saturated;
@@ -97,7 +103,8 @@ class FrameFitter {
     const StarShape& shape = seeds_[i].shape;
     FitPixels pixels = cut_pixels(frame_, background_, profile_.noise, {shape.x, shape.y}, tx, ty,
                                   std::max(2.6, reach_per_sigma * profile_.sigma_px + 0.5));
-    for (const std::uint32_t k : neighbours_[i]) subtract_star(others[k], profile_.wings, pixels);
+    for (const std::uint32_t k : neighbours_[i])
+      if (is_star(k)) subtract_star(others[k], profile_.wings, pixels);
     return pixels;
   }
 
@@ -114,7 +121,7 @@ class FrameFitter {
     const double reach = stars_[i].flags.saturated ? kSaturatedReachPerSigma : kReachPerSigma;
     const FitPixels pixels = pixels_of(i, others, reach);
     fits_[i] = fit_star(pixels, seeds_[i], priors_for(i, seeds_[i]), profile_.wings);
-    if (!fits_[i] || fits_[i]->chi2 > kPoor * fits_[i]->pixels) search_start(i, pixels);
+    if (!fits_[i] || (!profile_.motion && fits_[i]->chi2 > kPoor * fits_[i]->pixels)) search_start(i, pixels);
     // A form outside its range is exchanged for the other, once.
     if (!fits_[i] || form_fits(*fits_[i])) return;
     const StarFit restart = with_other_form(*fits_[i]);
@@ -230,7 +237,7 @@ class FrameFitter {
       for (std::size_t i = 0; i < n; ++i)
         if (fits_[i]) now[i] = *fits_[i];
       for_each(n, [&](std::size_t i) {
-        if (!neighbours_[i].empty()) fit(i, now);
+        if (!neighbours_[i].empty() && is_star(i)) fit(i, now);
       });
     }
   }

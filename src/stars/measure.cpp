@@ -136,6 +136,7 @@ Measurement measure(const Frame& frame, const BackgroundMap& background, PixelPo
     m.converged = std::abs(sx) < 1e-3 && std::abs(sy) < 1e-3;
     if (m.converged) break;
   }
+  m.significance = s.w / (m.ring_noise * std::sqrt(M_PI) * sigma_px);  // Σ window² = πσ²
   const double mx = s.wx / s.w, my = s.wy / s.w;
   m.moments = without_window({s.wxx / s.w - mx * mx, s.wxy / s.w - mx * my, s.wyy / s.w - my * my}, sigma_px);
   // Σ window·image of a unit Gaussian image is 1/√det(1 + moments/σ²).

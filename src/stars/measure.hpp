@@ -17,6 +17,7 @@ struct Measurement {
   double noise = 1.0;       ///< per pixel at the star, from the map
   double ring_level = 0.0;      ///< of the ring around the star above the map, sample units
   double ring_noise = 1.0;  ///< scatter of the ring around the star; larger than noise on edges and in glow
+  double significance = 0.0;    ///< of the windowed sum over the ring's level, against the ring's scatter
   int saturated_pixels = 0;
   bool at_edge = false;
   bool converged = false;

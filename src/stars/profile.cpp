@@ -10,6 +10,14 @@ namespace {
 constexpr double kReach = 5.0;  // σ beyond which a Gaussian's share of a pixel is below single precision
 constexpr int kMaxAxis = 256;   // pixels along one axis that one Gaussian can touch
 
+/// erf(x) given exp(−x²), error below 1.5e-7 (Abramowitz & Stegun 1964, 7.1.26).
+double erf_given_exp(double x, double exp_minus_square) {
+  const double t = 1.0 / (1.0 + 0.3275911 * std::abs(x));
+  const double poly =
+      t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429))));
+  return std::copysign(1.0 - poly * exp_minus_square, x);
+}
+
 /// Share of a unit Gaussian per pixel along one axis and its first four derivatives by the centre. The third and
 /// fourth serve the compact form's derivatives only. ∂g/∂σ = σ·g″ (heat equation).
 struct AxisShares {
@@ -21,19 +29,25 @@ struct AxisShares {
     const int last = std::min(to - 1, static_cast<int>(std::ceil(centre + kReach * sigma)));
     n = std::clamp(last - first + 1, 0, kMaxAxis);
     const double inv = 1.0 / sigma, peak = inv * 0.3989422804014327;
-    double below[5] = {};
+    // Gaussians at equal steps h: each is the last times a ratio that itself shrinks by exp(−h²).
+    double e = (first - 0.5 - centre) * inv, gauss = std::exp(-0.5 * e * e);
+    double ratio = std::exp(-inv * (e + 0.5 * inv));
+    const double shrink = std::exp(-inv * inv);
+    std::array<double, 5> below{};
     for (int i = 0; i <= n; ++i) {
-      const double e = (first + i - 0.5 - centre) * inv;  // pixel edge in σ
-      const double phi = peak * std::exp(-0.5 * e * e);
-      double edge[5] = {0.5 * std::erf(e * 0.7071067811865476), -phi, -e * phi * inv, 0.0, 0.0};
+      const double phi = peak * gauss;
+      std::array<double, 5> edge{0.5 * erf_given_exp(e * 0.7071067811865476, gauss), -phi, -e * phi * inv, 0.0, 0.0};
       if (high_orders) {
         edge[3] = -(e * e - 1.0) * phi * inv * inv;
         edge[4] = -(e * e - 3.0) * e * phi * inv * inv * inv;
       }
-      for (std::size_t k = 0; k < 5; ++k) {
-        if (i > 0) g[k][static_cast<std::size_t>(i - 1)] = static_cast<float>(edge[k] - below[k]);
-        below[k] = edge[k];
-      }
+      const std::size_t orders = high_orders ? 5 : 3;
+      for (std::size_t k = 0; i > 0 && k < orders; ++k)
+        g[k][static_cast<std::size_t>(i - 1)] = static_cast<float>(edge[k] - below[k]);
+      below = edge;
+      e += inv;
+      gauss *= ratio;
+      ratio *= shrink;
     }
   }
 };
@@ -99,7 +113,15 @@ void add_compact(const StarShape& s, double amount, double widening, const Pixel
   });
 }
 
-/// One node of the sweep.
+/// One node of the sweep, the image alone.
+void add_light(double amount, const PixelSpans& spans, Workspace& w, ProfilePlanes& planes) {
+  for_each_row(spans, w, [&](std::size_t j, const Overlap& o) {
+    const float y0 = static_cast<float>(amount) * w.gy.g[0][j];
+    for (int i = 0; i < o.n; ++i) planes(o.at + i, 0) += w.gx.g[0][static_cast<std::size_t>(o.i + i)] * y0;
+  });
+}
+
+/// One node of the sweep with derivatives.
 void add_node(const StarShape& s, double amount, double widening, double at, const PixelSpans& spans, Workspace& w,
               ProfilePlanes& planes) {
   const auto f = static_cast<float>(amount), along = static_cast<float>(at);
@@ -156,24 +178,27 @@ PixelSpans spans_around(PixelPoint middle, double tx, double ty, double reach, i
 }
 
 void evaluate_profile(const StarShape& shape, TrailForm form, const Wings& wings, const PixelSpans& spans,
-                      ProfilePlanes& planes) {
+                      ProfilePlanes& planes, bool derivatives) {
   static thread_local Workspace w;
   planes.setZero(spans.pixels, 6);
   int x_from = 1 << 30, x_to = 0;
   for (const auto& row : spans.rows) x_from = std::min(x_from, row.x0), x_to = std::max(x_to, row.x1);
   const int y_from = spans.y0, y_to = spans.y0 + static_cast<int>(spans.rows.size());
-  w.nodes.assign(1, Node{});
-  if (form == TrailForm::swept) sweep_nodes(std::hypot(shape.trail_a, shape.trail_b) / shape.sigma, w.nodes);
   for (const double widening : {1.0, kWingWidth}) {
     const double share = widening == 1.0 ? 1.0 - wings.share : wings.share;
     if (share == 0.0) continue;
+    w.nodes.assign(1, Node{});
+    if (form == TrailForm::swept)
+      sweep_nodes(std::hypot(shape.trail_a, shape.trail_b) / (widening * shape.sigma), w.nodes);
     for (const Node& node : w.nodes) {
       const bool swept = form == TrailForm::swept;
       const double x = shape.x + (swept ? node.at * shape.trail_a : 0.0);
       const double y = shape.y + (swept ? node.at * shape.trail_b : 0.0);
       w.gx.compute(x, widening * shape.sigma, x_from, x_to, !swept);
       w.gy.compute(y, widening * shape.sigma, y_from, y_to, !swept);
-      if (swept) {
+      if (swept && !derivatives) {
+        add_light(share * node.weight, spans, w, planes);
+      } else if (swept) {
         add_node(shape, share * node.weight, widening, node.at, spans, w, planes);
       } else {
         add_compact(shape, share, widening, spans, w, planes);

@@ -49,9 +49,10 @@ struct PixelSpans {
 /// Pixels within `reach` of the segment, clipped to the frame.
 PixelSpans spans_around(PixelPoint middle, double trail_x_px, double trail_y_px, double reach, int width, int height);
 
-/// Columns: image of a unit star, and its derivatives by x, y, sigma, trail_a, trail_b.
+/// Columns: image of a unit star, and its derivatives by x, y, sigma, trail_a, trail_b. Without `derivatives` only the
+/// first is meant to be read.
 using ProfilePlanes = Eigen::Matrix<float, Eigen::Dynamic, 6>;
 void evaluate_profile(const StarShape& shape, TrailForm form, const Wings& wings, const PixelSpans& spans,
-                      ProfilePlanes& planes);
+                      ProfilePlanes& planes, bool derivatives = true);
 
 }  // namespace polewright

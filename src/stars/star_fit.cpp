@@ -198,7 +198,7 @@ std::optional<StarFit> fit_star(const FitPixels& pixels, const StarFit& start, c
 
 void subtract_star(const StarFit& neighbour, const Wings& wings, FitPixels& pixels) {
   ProfilePlanes& planes = workspace().trial;
-  evaluate_profile(neighbour.shape, neighbour.form, wings, pixels.spans, planes);
+  evaluate_profile(neighbour.shape, neighbour.form, wings, pixels.spans, planes, false);
   for (int i = 0; i < pixels.spans.pixels; ++i) {
     const auto k = static_cast<std::size_t>(i);
     const auto c = static_cast<std::size_t>(std::min<int>(pixels.colour[k], neighbour.colours - 1));

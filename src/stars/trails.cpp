@@ -99,11 +99,15 @@ class BlockSearch {
       values_.push_back(inside ? map_.row(y + s[1])[x + s[0]] : 0);
       mean += values_.back();
     }
-    mean /= static_cast<double>(values_.size());
-    const auto middle = values_.begin() + static_cast<std::ptrdiff_t>(values_.size() / 2);
-    std::nth_element(values_.begin(), middle, values_.end());
+    // A hot pixel or a crossing star lights a few samples; a trail lights the fainter two thirds of them too.
+    std::sort(values_.begin(), values_.end());
+    const std::size_t fainter = std::max<std::size_t>(1, values_.size() * 2 / 3);
+    double faint_mean = 0.0;
+    for (std::size_t k = 0; k < fainter; ++k) faint_mean += values_[k];
+    const double evenness =
+        (faint_mean / static_cast<double>(fainter)) / (mean / static_cast<double>(values_.size()));
     const PixelPoint p{static_cast<double>(x), static_cast<double>(y)};
-    return {p, tx_, ty_, static_cast<double>(total), mean > 0.0 ? *middle / mean : 0.0};
+    return {p, tx_, ty_, static_cast<double>(total), mean > 0.0 ? evenness : 0.0};
   }
 
   const SignificanceMap& map_;
