@@ -158,8 +158,8 @@ void BackgroundMap::measure_band(const Frame& frame, int iy) {
     }
 }
 
-// A tile filled by a bright star or a lamp shows it by its noise and takes its neighbours' median. The others keep their
-// own value: a median everywhere would cut the tops off clouds and domes.
+// A tile filled by a bright star or a lamp shows it by its noise and takes its neighbours' median. The others keep
+// their own value: a median everywhere would cut the tops off clouds and domes.
 void BackgroundMap::smooth() {
   constexpr float kTooNoisy = 1.2F;  // 4096 or 1024 samples know their noise to 2 or 4 %
   const std::vector<float> level = level_, noise = noise_;

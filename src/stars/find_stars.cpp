@@ -21,12 +21,26 @@ namespace polewright {
 namespace {
 
 constexpr double kFwhmPerSigma = 2.3548200450309493;  // 2√(2 ln 2)
-constexpr double kTexture = 1.8;  // scatter around a star over the map's noise from which it is not open sky
-constexpr double kFaint = 50.0;   // significance from which a star shows through texture
-constexpr double kTrailedElongation = 1.5;            // moments' ratio from which the frame may be one of trails
+constexpr double kTexture = 1.8;            // scatter around a star over the map's noise from which it is not open sky
+constexpr double kDoubtful = 8.0;           // significance below which a maximum on a wrong map is not believed
+constexpr double kFaint = 50.0;             // significance from which a star shows through texture
+constexpr double kTrailedElongation = 1.5;  // moments' ratio from which the frame may be one of trails
 
 double without_pixel(double sigma_px) {
   return std::sqrt(std::max(0.09, sigma_px * sigma_px - 1.0 / 12.0));
+}
+
+/// False on steep glow, which lifts the level around a star, and on edges and texture, which scatter it.
+bool map_holds(const Measurement& m) {
+  return m.ring_level < 0.5 * m.noise && m.ring_noise < 1.3 * m.noise;
+}
+
+/// Significance above the ring's level; where the map is wrong altogether, against the ring's scatter too.
+double local_significance(const Candidate& c, const Measurement& m, double sigma_px) {
+  constexpr double kLevelNoise = 0.15;  // of a median over the ring, in units of the pixel noise
+  const double lifted = std::max(0.0, m.ring_level / m.noise - kLevelNoise) * std::sqrt(4.0 * M_PI) * sigma_px;
+  const double filtered = static_cast<double>(c.significance) - lifted;
+  return map_holds(m) ? filtered : std::min(filtered, m.significance);
 }
 
 Star star_from(const Measurement& m, double significance, const StarSize& size) {
@@ -49,7 +63,9 @@ Star star_from(const Measurement& m, double significance, const StarSize& size) 
   root_of({own ? 24.0 * half : size.q1, own ? 24.0 * m.moments.xy : size.q2}, s.trail_x_px, s.trail_y_px);
   s.flags.saturated = m.saturated_pixels > 0;
   s.flags.edge = m.at_edge;
-  s.flags.foreground = m.ring_noise > kTexture * m.noise && m.saturated_pixels == 0 && significance < kFaint;
+  // Where the map fails a faint maximum may belong to what made it fail.
+  const bool textured = m.ring_noise > kTexture * m.noise && significance < kFaint;
+  s.flags.foreground = m.saturated_pixels == 0 && (textured || (!map_holds(m) && significance < kDoubtful));
   s.flags.fit_failed = true;
   s.flags.hot_pixel = m.converged && mean < 0.3 * size.sigma_px * size.sigma_px && m.saturated_pixels < 5;
   s.flags.too_large = m.saturated_pixels == 0 && mean > 9.0 * size.sigma_px * size.sigma_px;
@@ -70,14 +86,6 @@ std::vector<Star> without_repeats(std::vector<Star> stars, double reach_px) {
   return kept;
 }
 
-/// Significance against what surrounds the candidate where the map is wrong: steep glow lifts the level, edges and
-/// texture the scatter.
-double local_significance(const Candidate& c, const Measurement& m) {
-  const auto filtered = static_cast<double>(c.significance);
-  const bool map_holds = m.ring_level < 0.5 * m.noise && m.ring_noise < 1.3 * m.noise;
-  return map_holds ? filtered : std::min(filtered, m.significance);
-}
-
 /// Candidates that are bumps on their own surroundings, measured.
 std::vector<Star> measure_candidates(const Frame& frame, const BackgroundMap& background,
                                      const std::vector<Candidate>& candidates, const StarSize& size,
@@ -89,7 +97,7 @@ std::vector<Star> measure_candidates(const Frame& frame, const BackgroundMap& ba
       const Candidate& c = candidates[i];
       const Measurement m =
           measure(frame, background, {static_cast<double>(c.x), static_cast<double>(c.y)}, size.sigma_px);
-      const double significance = local_significance(c, m);
+      const double significance = local_significance(c, m, size.sigma_px);
       if (m.flux > 0.0 && significance > options.threshold_sigma) measured[i] = star_from(m, significance, size);
     }
   });

@@ -124,7 +124,7 @@ class Judge {
 
   /// A warm column goes on above and below the star, and not beside it.
   void judge_column(Star& s) const {
-    const double skip = 4.0 * profile_.sigma_px + 2.0, reach = skip + 24.0;
+    const double skip = 4.0 * profile_.sigma_px + 2.0, reach = skip + 40.0;
     const double peak = std::max(
         1.0, pixels_.z(static_cast<int>(std::lround(s.position.x)), static_cast<int>(std::lround(s.position.y))));
     for (const bool vertical : {true, false}) {
@@ -142,9 +142,9 @@ class Judge {
                                   pixels_.mean_along(b, sign * ux, sign * uy, skip, reach));
         return on - off;
       };
-      // 25 pixels: the excess scatters by 0.25, and both sides have to show it.
+      // 40 pixels: the excess scatters by 0.2, and both sides have to show it.
       const double both = std::min(excess(-1.0), excess(1.0));
-      if (both > 0.6 && both > 0.12 * peak) s.flags.column = true;
+      if (both > 0.4 && both > 0.12 * peak) s.flags.column = true;
     }
   }
 
@@ -166,6 +166,33 @@ class Judge {
   const FrameProfile& profile_;
   double neighbour_share_;
 };
+
+/// A faint warm column shows as one detection above another: faint ones in a column or row that holds many more than
+/// its share belong to it.
+void flag_crowded_lines(int width, int height, std::vector<Star>& stars) {
+  constexpr double kFaint = 12.0;
+  constexpr int kLeast = 4;
+  for (const bool vertical : {true, false}) {
+    std::vector<int> count(static_cast<std::size_t>(vertical ? width : height) + 1, 0);
+    const auto line_of = [&](const Star& s) {
+      return static_cast<std::size_t>(std::clamp<long>(std::lround(vertical ? s.position.x : s.position.y), 0,
+                                                       static_cast<long>(count.size()) - 1));
+    };
+    int faint = 0;
+    for (const Star& s : stars)
+      if (s.snr < kFaint && !s.flags.hot_pixel && !s.flags.foreground) ++count[line_of(s)], ++faint;
+    const double usual = static_cast<double>(faint) / static_cast<double>(count.size());
+    for (Star& s : stars) {
+      const std::size_t line = line_of(s);
+      int here = count[line];
+      if (line > 0) here += count[line - 1];
+      if (line + 1 < count.size()) here += count[line + 1];
+      // Three lines hold 3·usual on average; six roots above is chance once in a hundred frames.
+      if (s.snr < kFaint && here >= kLeast + 1 && here > 3.0 * usual + 6.0 * std::sqrt(3.0 * usual))
+        s.flags.column = true;
+    }
+  }
+}
 
 /// Stars that share a line with several streak pieces belong to the streak.
 void extend_streaks(double sigma_px, std::vector<Star>& stars) {
@@ -216,6 +243,7 @@ void flag_doubtful(const Frame& frame, const BackgroundMap& background, const Fr
     for (std::size_t i = b * kBatch; i < std::min(stars.size(), (b + 1) * kBatch); ++i) judge.judge(stars[i]);
   });
   extend_streaks(profile.sigma_px, stars);
+  if (!profile.motion) flag_crowded_lines(frame.width, frame.height, stars);
   flag_blends(profile.sigma_px, stars);
 }
 

@@ -60,9 +60,7 @@ class FrameFitter {
     });
   }
   /// Hot pixels and glow are known by now and have no profile to fit.
-  [[nodiscard]] bool is_star(std::size_t i) const {
-    return !stars_[i].flags.hot_pixel && !stars_[i].flags.too_large;
-  }
+  [[nodiscard]] bool is_star(std::size_t i) const { return !stars_[i].flags.hot_pixel && !stars_[i].flags.too_large; }
   [[nodiscard]] bool has_free_shape(std::size_t i) const {
     return stars_[i].snr >= kFreeShapeSnr && !stars_[i].flags.saturated;
   }

@@ -13,8 +13,7 @@ constexpr int kMaxAxis = 256;   // pixels along one axis that one Gaussian can t
 /// erf(x) given exp(−x²), error below 1.5e-7 (Abramowitz & Stegun 1964, 7.1.26).
 double erf_given_exp(double x, double exp_minus_square) {
   const double t = 1.0 / (1.0 + 0.3275911 * std::abs(x));
-  const double poly =
-      t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429))));
+  const double poly = t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429))));
   return std::copysign(1.0 - poly * exp_minus_square, x);
 }
 

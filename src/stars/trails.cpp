@@ -104,8 +104,7 @@ class BlockSearch {
     const std::size_t fainter = std::max<std::size_t>(1, values_.size() * 2 / 3);
     double faint_mean = 0.0;
     for (std::size_t k = 0; k < fainter; ++k) faint_mean += values_[k];
-    const double evenness =
-        (faint_mean / static_cast<double>(fainter)) / (mean / static_cast<double>(values_.size()));
+    const double evenness = (faint_mean / static_cast<double>(fainter)) / (mean / static_cast<double>(values_.size()));
     const PixelPoint p{static_cast<double>(x), static_cast<double>(y)};
     return {p, tx_, ty_, static_cast<double>(total), mean > 0.0 ? evenness : 0.0};
   }

@@ -15,7 +15,8 @@ struct TrailCandidate {
   PixelPoint middle;
   double tx = 0.0, ty = 0.0;  ///< from end to end, px
   double significance = 0.0;  ///< of the whole trail
-  double evenness = 1.0;      ///< mean of its fainter two thirds over that of all: near 1 for a trail, near 0 for a hot pixel
+  double evenness =
+      1.0;  ///< mean of its fainter two thirds over that of all: near 1 for a trail, near 0 for a hot pixel
 };
 
 struct TrailedFrame {

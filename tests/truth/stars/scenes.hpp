@@ -13,6 +13,7 @@ struct NamedScene {
   simulate::Scene scene;
   simulate::RenderOptions render;
   double faintest = 11.5;
+  double false_limit_per_megapixel = 1.05;  ///< the target, 1, and the last digit of a count of four
 };
 
 inline NamedScene base_scene(const std::string& name) {
