@@ -12,7 +12,7 @@ namespace polewright {
 
 /// The adjusting base, when the config describes it; absent values leave the matching figure out.
 struct BaseGeometry {
-  std::optional<double> rim_radius_mm;             ///< of the turning base, for millimetres along its rim
+  std::optional<double> rim_radius_mm;  ///< of the turning base, for millimetres along its rim
   std::optional<double> altitude_per_screw_turn_deg;
   std::optional<double> azimuth_per_screw_turn_deg;
 };
@@ -22,12 +22,12 @@ enum class AzimuthTurn { east, west };
 
 struct AxisCorrection {
   AltitudeTurn altitude_turn{};
-  Angle altitude;                                  ///< ≥ 0
+  Angle altitude;  ///< ≥ 0
   AzimuthTurn azimuth_turn{};
-  Angle azimuth_base;                              ///< ≥ 0, turn of the base about the vertical
-  Angle azimuth_on_sky;                            ///< ≥ 0
-  bool clockwise_from_above{};                     ///< the base's turn seen from above: north over east is clockwise
-  bool right_hand{};                               ///< towards the right hand of a person behind the mount facing the pole
+  Angle azimuth_base;           ///< ≥ 0, turn of the base about the vertical
+  Angle azimuth_on_sky;         ///< ≥ 0
+  bool clockwise_from_above{};  ///< the base's turn seen from above: north over east is clockwise
+  bool right_hand{};            ///< towards the right hand of a person behind the mount facing the pole
   std::optional<double> rim_mm;
   std::optional<double> altitude_screw_turns;
   std::optional<double> azimuth_screw_turns;
@@ -39,7 +39,7 @@ struct StarTarget {
   PixelPoint now;
   PixelPoint after_altitude;
   PixelPoint after_both;
-  std::uint32_t catalogue = kNotInCatalogue;       ///< whose name it is, for the caller to look up
+  std::uint32_t catalogue = kNotInCatalogue;  ///< whose name it is, for the caller to look up
 };
 
 /// Apparent motion of the star field at one instant.
@@ -54,16 +54,16 @@ struct FieldDrift {
 struct ExposureAdvice {
   double tolerance_px = 1.0;
   std::optional<double> planned_s;
-  std::optional<double> planned_trail_px;          ///< worst over the frame, for the planned exposure as things are
-  std::optional<double> planned_trail_after_px;    ///< the same after the correction
+  std::optional<double> planned_trail_px;        ///< worst over the frame, for the planned exposure as things are
+  std::optional<double> planned_trail_after_px;  ///< the same after the correction
   std::optional<bool> good_enough;
-  std::optional<double> longest_s;                 ///< longest exposure within tolerance as things are
-  std::optional<double> longest_after_s;           ///< after the correction
+  std::optional<double> longest_s;        ///< longest exposure within tolerance as things are
+  std::optional<double> longest_after_s;  ///< after the correction
 
   // Shares of the planned trail as things are, each alone, worst over the frame; absent without planned_s.
   std::optional<double> axis_trail_px;
   std::optional<double> rate_trail_px;
-  std::optional<double> periodic_trail_px;         ///< when the series was long enough to see unsteady running
+  std::optional<double> periodic_trail_px;  ///< when the series was long enough to see unsteady running
   /// Longest exposure that keeps the ground as sharp as the sky is allowed to be; what half rate is for.
   std::optional<double> longest_ground_s;
 };

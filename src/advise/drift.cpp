@@ -47,8 +47,7 @@ FieldDrift field_drift(const MountSolution& mount, const MountProblem& problem) 
   drift.east_arcsec_per_min = velocity.dot(east) * arcsec;
   // Twist: how fast a small cross at the centre turns from north towards east.
   const auto shifted = [&](Vec<Camera> towards) { return moved((*centre + towards * kOffset_rad).unit()) - velocity; };
-  drift.twist_arcsec_per_min =
-      0.5 * (shifted(north).dot(east) - shifted(east).dot(north)) / kOffset_rad * arcsec;
+  drift.twist_arcsec_per_min = 0.5 * (shifted(north).dot(east) - shifted(east).dot(north)) / kOffset_rad * arcsec;
 
   for (const PixelPoint p : advise_detail::frame_grid(camera->width_px, camera->height_px)) {
     const auto d = camera->lens.unproject(p);

@@ -34,9 +34,8 @@ double periodic_trail_px(const TurningCamera& camera, Angle turn_rms, double exp
   for (const PixelPoint p : advise_detail::frame_grid(camera.width_px, camera.height_px)) {
     const auto d = camera.lens.unproject(p);
     if (!d) continue;
-    const auto turned =
-        camera.lens.project(camera.camera_from_enu *
-                            (rotation_about(camera.axis, Angle::rad(turn)) * (camera.camera_from_enu.inverse() * *d)));
+    const auto turned = camera.lens.project(camera.camera_from_enu * (rotation_about(camera.axis, Angle::rad(turn)) *
+                                                                      (camera.camera_from_enu.inverse() * *d)));
     if (turned) worst = std::max(worst, std::hypot(turned->x - p.x, turned->y - p.y));
   }
   return worst;
@@ -44,8 +43,8 @@ double periodic_trail_px(const TurningCamera& camera, Angle turn_rms, double exp
 
 }  // namespace
 
-ExposureAdvice exposure_advice(const MountSolution& mount, const MountProblem& problem,
-                               std::optional<double> planned_s, double tolerance_px) {
+ExposureAdvice exposure_advice(const MountSolution& mount, const MountProblem& problem, std::optional<double> planned_s,
+                               double tolerance_px) {
   ExposureAdvice advice;
   advice.tolerance_px = tolerance_px;
   advice.planned_s = planned_s;

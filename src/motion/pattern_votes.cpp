@@ -40,7 +40,8 @@ std::vector<RigidMotion> vote_for_motions(const std::vector<Place>& a, const std
   const auto cast = [&](double roll, const Segment& s, std::size_t b_from, std::size_t b_to) {
     roll = std::remainder(roll, 2.0 * std::numbers::pi);
     if (std::abs(roll) > options.largest_roll_rad) return;
-    const PixelPoint p{0.5 * (a[s.from].position.x + a[s.to].position.x), 0.5 * (a[s.from].position.y + a[s.to].position.y)};
+    const PixelPoint p{0.5 * (a[s.from].position.x + a[s.to].position.x),
+                       0.5 * (a[s.from].position.y + a[s.to].position.y)};
     const PixelPoint turned = moved({roll, 0.0, 0.0}, centre, p);
     const double x = 0.5 * (b[b_from].position.x + b[b_to].position.x) - turned.x;
     const double y = 0.5 * (b[b_from].position.y + b[b_to].position.y) - turned.y;

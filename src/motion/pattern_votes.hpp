@@ -8,7 +8,7 @@
 namespace polewright::motion_detail {
 
 struct VoteOptions {
-  int stars = 80;                ///< brightest of each frame whose pairs vote; half of them may be strangers
+  int stars = 80;  ///< brightest of each frame whose pairs vote; half of them may be strangers
   double smallest_length_px = 40.0;
   double length_tolerance_px = 1.5;
   double length_tolerance = 1e-3;  ///< share of the length: perspective stretches the far side of a wide field

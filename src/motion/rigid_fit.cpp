@@ -19,8 +19,12 @@ PlaceGrid::PlaceGrid(const std::vector<Place>& places, int width_px, int height_
     cells_[static_cast<std::size_t>(row(places[i].position.y) * columns_ + column(places[i].position.x))].push_back(i);
 }
 
-int PlaceGrid::column(double x) const { return static_cast<int>(std::clamp(x / kCell_px, 0.0, columns_ - 1.0)); }
-int PlaceGrid::row(double y) const { return static_cast<int>(std::clamp(y / kCell_px, 0.0, rows_ - 1.0)); }
+int PlaceGrid::column(double x) const {
+  return static_cast<int>(std::clamp(x / kCell_px, 0.0, columns_ - 1.0));
+}
+int PlaceGrid::row(double y) const {
+  return static_cast<int>(std::clamp(y / kCell_px, 0.0, rows_ - 1.0));
+}
 
 std::optional<std::size_t> PlaceGrid::nearest(PixelPoint p, double radius_px) const {
   std::optional<std::size_t> best;
@@ -107,7 +111,8 @@ std::optional<RigidFit> fit_rigid(const std::vector<Pair>& pairs, PixelPoint cen
     fit.roll_sigma_rad = std::sqrt(roll_variance);
     // The shift is at the frame's centre: the pairs' own centre carries the roll's error there.
     const double x = ax - centre.x, y = ay - centre.y;
-    fit.shift_cov = {scale2 / sum + roll_variance * y * y, -roll_variance * x * y, scale2 / sum + roll_variance * x * x};
+    fit.shift_cov = {scale2 / sum + roll_variance * y * y, -roll_variance * x * y,
+                     scale2 / sum + roll_variance * x * x};
   }
   return fit;
 }

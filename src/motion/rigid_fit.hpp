@@ -18,8 +18,8 @@ struct RigidMotion {
 
 struct Place {
   PixelPoint position;
-  double variance_px2 = 0.0;   ///< per axis
-  std::uint32_t star = 0;      ///< index into StarList::stars
+  double variance_px2 = 0.0;  ///< per axis
+  std::uint32_t star = 0;     ///< index into StarList::stars
 };
 
 using Pair = std::pair<std::size_t, std::size_t>;  ///< indices into two lists of Place
@@ -48,7 +48,7 @@ class PlaceGrid {
 
 struct RigidFit {
   RigidMotion motion;
-  Covariance2 shift_cov;       ///< px²
+  Covariance2 shift_cov;  ///< px²
   double roll_sigma_rad = 0.0;
   double residual_rms_px = 0.0;  ///< per axis
 };

@@ -11,7 +11,7 @@ namespace {
 
 using namespace motion_detail;
 
-constexpr std::size_t kMostStars = 1500;     // more say nothing new about three numbers
+constexpr std::size_t kMostStars = 1500;  // more say nothing new about three numbers
 constexpr double kSmallestVariance_px2 = 1e-4;
 constexpr double kMaxChance = 1e-6;
 constexpr std::size_t kFewestPairs = 3;

@@ -54,8 +54,7 @@ Blocks start_blocks(const AxisSetup& setup) {
   const auto first = first_frames(setup);
   for (const AxisFrame& frame : setup.frames) {
     const AxisFrame& origin = setup.frames[first[static_cast<std::size_t>(frame.group)]];
-    const Eigen::Vector3d over_ground =
-        rotation_vector(frame.camera_from_enu.transpose() * origin.camera_from_enu);
+    const Eigen::Vector3d over_ground = rotation_vector(frame.camera_from_enu.transpose() * origin.camera_from_enu);
     b.turns.push_back(over_ground.dot(setup.start_axes[static_cast<std::size_t>(frame.epoch)]));
     b.times.push_back(0.0);
     b.exposure_ratios.push_back(1.0);
@@ -170,8 +169,8 @@ class AxisProblem {
         continue;
       }
       const Eigen::MatrixXd information = Eigen::Matrix2d::Identity() / setup_.tilt_sigma_rad;
-      attitudes_.push_back(
-          problem_.AddResidualBlock(new ceres::NormalPrior(information, Eigen::Vector2d::Zero()), nullptr, tilt.data()));
+      attitudes_.push_back(problem_.AddResidualBlock(new ceres::NormalPrior(information, Eigen::Vector2d::Zero()),
+                                                     nullptr, tilt.data()));
     }
   }
 
@@ -200,10 +199,9 @@ class AxisProblem {
       const double sign = (whiten * expected).dot(whiten * *frame.trail) >= 0.0 ? 1.0 : -1.0;
       auto& axis = blocks_.axes[static_cast<std::size_t>(frame.epoch)];
       auto& start = blocks_.starts[static_cast<std::size_t>(frame.group)];
-      problem_.AddResidualBlock(
-          TrailResidual::create(
-              {sign * *frame.trail, whiten, setup_.pole_in_enu, setup_.sky_rate_rad_per_s, frame.exposure_s}),
-          nullptr, axis.data(), start.data(), &blocks_.turns[f], &blocks_.exposure_ratios[f]);
+      problem_.AddResidualBlock(TrailResidual::create({sign * *frame.trail, whiten, setup_.pole_in_enu,
+                                                       setup_.sky_rate_rad_per_s, frame.exposure_s}),
+                                nullptr, axis.data(), start.data(), &blocks_.turns[f], &blocks_.exposure_ratios[f]);
       add_prior(&blocks_.exposure_ratios[f], mean_ratio(f), kRateDuringExposureSigma);
       order_.push_back(&blocks_.exposure_ratios[f]);
     }
@@ -296,8 +294,7 @@ class AxisProblem {
     const Eigen::ColPivHouseholderQR<Eigen::MatrixXd> qr(jacobian * scale.cwiseInverse().asDiagonal());
     const Eigen::MatrixXd r = qr.matrixR().topLeftCorner(n, n);
     if (std::abs(r(n - 1, n - 1)) < kRankTolerance * std::abs(r(0, 0))) return {};
-    const Eigen::MatrixXd inverse =
-        r.triangularView<Eigen::Upper>().solve(Eigen::MatrixXd::Identity(n, n));
+    const Eigen::MatrixXd inverse = r.triangularView<Eigen::Upper>().solve(Eigen::MatrixXd::Identity(n, n));
     const Eigen::MatrixXd half = scale.cwiseInverse().asDiagonal() * (qr.colsPermutation() * inverse);
     return half * half.transpose();
   }

@@ -82,26 +82,28 @@ void add_cautions(MountSolution& s, const MountProblem& problem) {
                             per_arcsec_arcmin));
   }
   if (s.wobble.arcsec() > 1.0)
-    s.cautions.push_back(fmt::format("The frames scatter by {:.0f}″ about one axis beyond their stars' noise; the "
-                                     "uncertainty allows for it.",
-                                     s.wobble.arcsec()));
+    s.cautions.push_back(
+        fmt::format("The frames scatter by {:.0f}″ about one axis beyond their stars' noise; the "
+                    "uncertainty allows for it.",
+                    s.wobble.arcsec()));
   if (s.turn_scatter && s.turn_scatter->arcsec() > 5.0)
     s.cautions.push_back(fmt::format("The tracker runs unevenly by {:.0f}″ rms; this is in the rate, not in the axis.",
                                      s.turn_scatter->arcsec()));
   const double swirl = problem.clock_sigma_s * kSiderealRate_rad_per_s * s.total_error.arcmin();
   if (swirl > std::max(0.5, 0.2 * s.total_error.arcmin()))
-    s.cautions.push_back(fmt::format("The clock is uncertain by {:.0f} s, which turns the direction of the error by "
-                                     "{:.0f}°; its size does not depend on it.",
-                                     problem.clock_sigma_s,
-                                     Angle::rad(problem.clock_sigma_s * kSiderealRate_rad_per_s).deg()));
+    s.cautions.push_back(
+        fmt::format("The clock is uncertain by {:.0f} s, which turns the direction of the error by "
+                    "{:.0f}°; its size does not depend on it.",
+                    problem.clock_sigma_s, Angle::rad(problem.clock_sigma_s * kSiderealRate_rad_per_s).deg()));
 }
 
 std::string what_to_shoot(const MountProblem& problem, const MountSolution& solution, Angle wanted) {
   const NextShot next = plan_next(problem, solution, wanted);
   if (next.wait_s && next.swing)
-    return fmt::format("Take one more frame in {:.0f} minutes, or swing the axis by {:.0f}° and take it now, to know "
-                       "the axis to {:.0f}′.",
-                       std::ceil(*next.wait_s / 60.0), std::ceil(next.swing->deg()), wanted.arcmin());
+    return fmt::format(
+        "Take one more frame in {:.0f} minutes, or swing the axis by {:.0f}° and take it now, to know "
+        "the axis to {:.0f}′.",
+        std::ceil(*next.wait_s / 60.0), std::ceil(next.swing->deg()), wanted.arcmin());
   if (next.swing)
     return fmt::format("Swing the axis by {:.0f}° and take one more frame to know the axis to {:.0f}′.",
                        std::ceil(next.swing->deg()), wanted.arcmin());

@@ -76,7 +76,11 @@ double clean_variance_factor(double c2) {
   double psi2 = 0.0, slope = 0.0;
   for (int i = 0; i <= steps; ++i) {
     const double u2 = range * i / steps, w = 1.0 / (1.0 + u2 / c2);
-    const double p = 0.5 * std::exp(-0.5 * u2) * (i == 0 || i == steps ? 1.0 : i % 2 ? 4.0 : 2.0) * range / (3.0 * steps);
+    const double p = 0.5 * std::exp(-0.5 * u2) *
+                     (i == 0 || i == steps ? 1.0
+                      : i % 2              ? 4.0
+                                           : 2.0) *
+                     range / (3.0 * steps);
     psi2 += p * 0.5 * u2 * w * w;
     slope += p * (w - u2 * w * w / c2);
   }

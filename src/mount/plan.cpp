@@ -86,7 +86,9 @@ Eigen::Matrix3d aimed(const PlannedPointing& pointing) {
   return camera_from_enu;
 }
 
-double total(const Eigen::Matrix3d& cov) { return std::sqrt(cov.trace()); }
+double total(const Eigen::Matrix3d& cov) {
+  return std::sqrt(cov.trace());
+}
 
 }  // namespace
 }  // namespace mount_detail
@@ -104,8 +106,8 @@ ExpectedAxis expected_axis(const PlannedSession& session) {
   for (const PlannedFrame& f : session.frames) {
     const auto group = static_cast<std::size_t>(f.group);
     if (group_start[group] < 0.0) group_start[group] = f.time_s;
-    const double turn = scene.sky_rate_rad_per_s * session.rate_ratio * (f.time_s - group_start[group]) -
-                        hemisphere * f.swing.rad();
+    const double turn =
+        scene.sky_rate_rad_per_s * session.rate_ratio * (f.time_s - group_start[group]) - hemisphere * f.swing.rad();
     PlanFrame p{{}, session.stars, session.star_sigma_px};
     p.frame.camera_from_enu = aimed(session.pointings[group]) * rotation_by(scene.axis_in_enu * -turn);
     p.frame.time_s = f.time_s;
@@ -164,7 +166,7 @@ NextShot plan_next(const MountProblem& problem, const MountSolution& solution, A
   const double rate = std::abs(solution.rate_ratio.value_or(1.0)) * kSiderealRate_rad_per_s;
   if (const auto turn = smallest_turn(rate * kLongestWait_s); turn && rate > 0.02 * kSiderealRate_rad_per_s)
     next.wait_s = *turn / rate;
-  if (const auto turn = smallest_turn(Angle::deg(kLargestSwing_deg).rad())) 
+  if (const auto turn = smallest_turn(Angle::deg(kLargestSwing_deg).rad()))
     next.swing = std::max(Angle::rad(*turn), Angle::deg(kSmallestSwing_deg));
   return next;
 }

@@ -17,8 +17,7 @@ struct Run {
 };
 
 double rate_between(const AxisSetup& s, const AxisFit& fit, std::size_t a, std::size_t b) {
-  const double interval =
-      s.frames[b].time_s + fit.time_errors_s[b] - s.frames[a].time_s - fit.time_errors_s[a];
+  const double interval = s.frames[b].time_s + fit.time_errors_s[b] - s.frames[a].time_s - fit.time_errors_s[a];
   return (fit.turns[b] - fit.turns[a]) / (s.sky_rate_rad_per_s * interval);
 }
 
@@ -27,7 +26,8 @@ std::vector<Run> tracked_runs(const AxisSetup& s, const AxisFit& fit, bool& chan
   for (std::size_t i = 1; i < s.frames.size(); ++i) {
     if (!s.frames[i].tracked_from_previous || s.frames[i].time_s <= s.frames[i - 1].time_s) continue;
     const bool joins = !runs.empty() && runs.back().last == i - 1;
-    const double noise = 4.0 * s.turn_noise_rad / (std::abs(s.sky_rate_rad_per_s) * (s.frames[i].time_s - s.frames[i - 1].time_s));
+    const double noise =
+        4.0 * s.turn_noise_rad / (std::abs(s.sky_rate_rad_per_s) * (s.frames[i].time_s - s.frames[i - 1].time_s));
     const bool other_rate = !runs.empty() && std::abs(rate_between(s, fit, i - 1, i) -
                                                       rate_between(s, fit, runs.back().last - 1, runs.back().last)) >
                                                  std::max(kRateChange, noise);

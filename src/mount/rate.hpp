@@ -9,10 +9,10 @@
 namespace polewright::mount_detail {
 
 struct Rate {
-  double ratio = 0.0;                   ///< of sidereal, mean over the tracked time
-  double sigma = 0.0;                   ///< of that mean, from stars and intervals
-  std::optional<Angle> turn_scatter;    ///< rms about the steady rate; from four frames of one run up
-  bool changed = false;                 ///< the rate differs between parts of the series; ratio is the last part's
+  double ratio = 0.0;                 ///< of sidereal, mean over the tracked time
+  double sigma = 0.0;                 ///< of that mean, from stars and intervals
+  std::optional<Angle> turn_scatter;  ///< rms about the steady rate; from four frames of one run up
+  bool changed = false;               ///< the rate differs between parts of the series; ratio is the last part's
 };
 
 /// Nothing without two tracked frames.

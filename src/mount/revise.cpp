@@ -55,7 +55,8 @@ bool base_moved_camera(const Judged& j, const SeriesContext& c, std::size_t i) {
   const Eigen::Matrix3d base = to_eigen(turn * raise);
   const Eigen::Matrix3d moved = j.setup.frames[i].camera_from_enu.transpose() * j.setup.frames[i - 1].camera_from_enu;
   const Eigen::Vector3d left = rotation_vector(base.transpose() * moved);  // should be a turn about the old axis
-  const double slack = kBaseAgreement_rad + 4.0 * std::sqrt(j.fit.axis_cov[epoch].trace() + j.fit.axis_cov[epoch - 1].trace());
+  const double slack =
+      kBaseAgreement_rad + 4.0 * std::sqrt(j.fit.axis_cov[epoch].trace() + j.fit.axis_cov[epoch - 1].trace());
   return left.cross(j.fit.axes[epoch - 1]).norm() < slack &&
          angle_between(before, after).rad() > kSmallestAdjustment_rad && c.problem.adjusted_before.empty();
 }

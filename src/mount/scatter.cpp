@@ -11,12 +11,16 @@ const double kSmallestTried_rad = Angle::arcsec(0.05).rad();
 
 /// Misfit that chance explains once in fifty times or less; below it nothing is added, so that good frames keep their
 /// sigma.
-bool misfit(double chi2, int dof) { return dof > 0 && chi2 > dof + 3.0 * std::sqrt(2.0 * dof); }
+bool misfit(double chi2, int dof) {
+  return dof > 0 && chi2 > dof + 3.0 * std::sqrt(2.0 * dof);
+}
 
-int groups_of(const AxisSetup& setup) { return setup.frames.back().group + 1; }
+int groups_of(const AxisSetup& setup) {
+  return setup.frames.back().group + 1;
+}
 
 /// Smallest value of a member of the setup at which chi2 falls to its expectation; nothing when none does.
-std::optional<double> explain(AxisSetup setup, double AxisSetup::* member, int dof, double largest) {
+std::optional<double> explain(AxisSetup setup, double AxisSetup::*member, int dof, double largest) {
   setup.*member = largest;
   if (AxisFit fit = fit_axis(setup); !fit.solved || fit.chi2 > dof) return {};
   double low = std::log(kSmallestTried_rad), high = std::log(largest);
@@ -34,8 +38,8 @@ HeadSag describe_sag(const AxisSetup& setup, const AxisFit& fit) {
   const double degrees_of_freedom = 2.0 * (groups_of(setup) - 1);
   sag.axis_scatter = Angle::rad(setup.tilt_sigma_rad);
   const double own = fit.full_rank ? 0.5 * fit.axis_cov.back().trace() * groups_of(setup) : 0.0;
-  sag.axis_scatter_sigma = Angle::rad(std::sqrt((setup.tilt_sigma_rad * setup.tilt_sigma_rad + own) /
-                                                (2.0 * degrees_of_freedom)));
+  sag.axis_scatter_sigma =
+      Angle::rad(std::sqrt((setup.tilt_sigma_rad * setup.tilt_sigma_rad + own) / (2.0 * degrees_of_freedom)));
   // A head that turns at ρ feigns an axis error of ρ over the sky's rate.
   sag.arcsec_per_min = sag.axis_scatter.arcsec() * std::abs(setup.sky_rate_rad_per_s) * 60.0;
   return sag;

@@ -9,10 +9,10 @@
 namespace polewright::mount_detail {
 
 struct Scatter {
-  AxisFit fit;                    ///< with the scatter allowed for
-  std::optional<HeadSag> sag;     ///< with two pointings or more
+  AxisFit fit;                 ///< with the scatter allowed for
+  std::optional<HeadSag> sag;  ///< with two pointings or more
   double needed_wobble_rad = 0.0;
-  bool too_large = false;         ///< no wobble within the option explains the misfit
+  bool too_large = false;  ///< no wobble within the option explains the misfit
 };
 
 /// Fits the axis; sets setup.wobble_rad and setup.tilt_sigma_rad to the smallest values that explain the misfit.

@@ -10,9 +10,9 @@
 namespace polewright::mount_detail {
 namespace {
 
-constexpr int kFewestStars = 4;             // two fix an attitude; four leave something to judge it by
+constexpr int kFewestStars = 4;                 // two fix an attitude; four leave something to judge it by
 constexpr double kLargestAxisError_deg = 25.0;  // a turn further from the pole is not the mount's
-constexpr double kFastestTracking = 2.6;    // double rate and a generous periodic error
+constexpr double kFastestTracking = 2.6;        // double rate and a generous periodic error
 const double kSmallJolt_rad = Angle::arcmin(1.0).rad();
 const double kSmallestSwing_rad = Angle::deg(1.0).rad();
 // A frame whose stars scatter this much more than the others' is not what it seems.
@@ -34,7 +34,8 @@ Link read_link(const SeriesContext& c, std::size_t a, std::size_t b) {
   const double across = turn.cross(c.pole_in_enu).norm();
   const double cone = std::tan(Angle::deg(kLargestAxisError_deg).rad());
   const bool near_pole = across <= cone * along + kSmallJolt_rad;
-  const double most = kFastestTracking * std::abs(c.sky_rate_rad_per_s) * interval_s + kSmallJolt_rad + 3.0 * time_noise;
+  const double most =
+      kFastestTracking * std::abs(c.sky_rate_rad_per_s) * interval_s + kSmallJolt_rad + 3.0 * time_noise;
   Link link;
   if (near_pole && along <= most) return link;
   if (near_pole && along >= kSmallestSwing_rad)
@@ -50,8 +51,7 @@ Eigen::Vector3d largest_turn(const std::vector<AxisFrame>& frames, int epoch) {
   for (std::size_t a = 0; a < frames.size(); ++a)
     for (std::size_t b = a + 1; b < frames.size() && frames[b].group == frames[a].group; ++b) {
       if (frames[a].epoch != epoch) continue;
-      const Eigen::Vector3d turn =
-          rotation_vector(frames[b].camera_from_enu.transpose() * frames[a].camera_from_enu);
+      const Eigen::Vector3d turn = rotation_vector(frames[b].camera_from_enu.transpose() * frames[a].camera_from_enu);
       if (turn.norm() > best.norm()) best = turn;
     }
   return best;

@@ -23,9 +23,8 @@ const double kSmallestTurn_rad = Angle::arcsec(30.0).rad();
 constexpr double kStoppedRatio = 0.02;
 
 PictureState start_state(const MountProblem& problem, const StarData& data) {
-  const auto most = std::max_element(problem.frames.begin(), problem.frames.end(), [](const auto& a, const auto& b) {
-    return a.stars.size() < b.stars.size();
-  });
+  const auto most = std::max_element(problem.frames.begin(), problem.frames.end(),
+                                     [](const auto& a, const auto& b) { return a.stars.size() < b.stars.size(); });
   return {data.start_camera_from_enu, most->lens,
           std::vector<Eigen::Vector3d>(problem.frames.size(), Eigen::Vector3d::Zero())};
 }
@@ -35,8 +34,7 @@ bool find_field_turns(const Series& series, const SeriesContext& c, PictureState
   bool any = false;
   for (std::size_t i = 0; i < series.kept.size(); ++i) {
     const bool with_previous = i > 0 && !series.links[i].swung && !series.links[i].new_group;
-    const bool with_next =
-        i + 1 < series.kept.size() && !series.links[i + 1].swung && !series.links[i + 1].new_group;
+    const bool with_next = i + 1 < series.kept.size() && !series.links[i + 1].swung && !series.links[i + 1].new_group;
     if (!with_previous && !with_next) continue;
     const std::size_t a = series.kept[with_next ? i : i - 1], b = series.kept[with_next ? i + 1 : i];
     const MountFrame& frame = c.problem.frames[series.kept[i]];
@@ -116,14 +114,14 @@ MountSolution& refuse(MountSolution& s, MountOutcome outcome, std::string messag
 
 void describe_turns(MountSolution& s, const Series& series, const AxisSetup& setup, const AxisFit& fit) {
   const double sense = setup.sky_rate_rad_per_s < 0.0 ? -1.0 : 1.0;
-  for (std::size_t i = 0; i < series.kept.size(); ++i)
-    s.frames[series.kept[i]].turn = Angle::rad(sense * fit.turns[i]);
+  for (std::size_t i = 0; i < series.kept.size(); ++i) s.frames[series.kept[i]].turn = Angle::rad(sense * fit.turns[i]);
   if (const auto rate = mean_rate(setup, fit)) {
     s.rate_ratio = rate->ratio;
     s.rate_sigma = rate->sigma;
     s.rate_match = match_rate(rate->ratio, rate->sigma);
     s.turn_scatter = rate->turn_scatter;
-    if (rate->changed) s.cautions.emplace_back("The tracking rate changed during the series; the last one is reported.");
+    if (rate->changed)
+      s.cautions.emplace_back("The tracking rate changed during the series; the last one is reported.");
   }
 }
 
@@ -170,8 +168,8 @@ void solve_series(MountSolution& s, const SeriesContext& c, Series& series) {
   s.head_sag = scatter.sag;
   leave_one_out(s, series, c, setup);
   add_cautions(s, c.problem);
-  s.message = fmt::format("The axis points {:.1f}′ ± {:.1f}′ from the pole.", s.total_error.arcmin(),
-                          s.total_sigma.arcmin());
+  s.message =
+      fmt::format("The axis points {:.1f}′ ± {:.1f}′ from the pole.", s.total_error.arcmin(), s.total_sigma.arcmin());
 }
 
 }  // namespace
@@ -223,13 +221,20 @@ Status MountOptions::validate() const {
 
 const char* to_text(RateMatch match) {
   switch (match) {
-    case RateMatch::sidereal: return "sidereal";
-    case RateMatch::solar: return "solar";
-    case RateMatch::lunar: return "lunar";
-    case RateMatch::half: return "half";
-    case RateMatch::stopped: return "stopped";
-    case RateMatch::reversed: return "reversed";
-    case RateMatch::other: return "other";
+    case RateMatch::sidereal:
+      return "sidereal";
+    case RateMatch::solar:
+      return "solar";
+    case RateMatch::lunar:
+      return "lunar";
+    case RateMatch::half:
+      return "half";
+    case RateMatch::stopped:
+      return "stopped";
+    case RateMatch::reversed:
+      return "reversed";
+    case RateMatch::other:
+      return "other";
   }
   return "other";
 }

@@ -58,7 +58,8 @@ struct SamePixels {
   std::unordered_map<std::uint32_t, Held> stars;
 };
 
-/// How far the stars of a frame have moved from where the group has them: nine in ten moved less. Nothing without three.
+/// How far the stars of a frame have moved from where the group has them: nine in ten moved less. Nothing without
+/// three.
 std::optional<double> moved_px(const SamePixels& group, const std::vector<Observation>& frame,
                                const std::vector<std::uint32_t>& catalogue) {
   std::vector<double> moved;
@@ -88,7 +89,8 @@ void number_commons(StarData& data, const std::vector<std::vector<std::uint32_t>
         ++next;
         continue;
       }
-      const auto [held, fresh] = same.stars.try_emplace(catalogue[f][i], SamePixels::Held{frame[i].measured_px, next, f});
+      const auto [held, fresh] =
+          same.stars.try_emplace(catalogue[f][i], SamePixels::Held{frame[i].measured_px, next, f});
       if (!fresh && held->second.last_frame != f) {
         frame[i].common = held->second.number;
         held->second.last_frame = f;

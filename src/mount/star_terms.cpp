@@ -19,8 +19,7 @@ bool lens_columns(const LensModel& lens, const Eigen::Vector3d& direction, StarT
   ideal.k1 = ideal.k2 = 0.0;
   const auto place = project_px(ideal, direction);
   if (!place) return false;
-  const Eigen::Vector2d u =
-      (*place - Eigen::Vector2d(lens.principal_point.x, lens.principal_point.y)) / lens.focal_px;
+  const Eigen::Vector2d u = (*place - Eigen::Vector2d(lens.principal_point.x, lens.principal_point.y)) / lens.focal_px;
   const double r2 = u.squaredNorm();
   term.jacobian.col(3) = u * (1.0 + lens.k1 * r2 + lens.k2 * r2 * r2);
   term.jacobian.middleCols<2>(4).setIdentity();

@@ -23,9 +23,9 @@ struct StarResidualShape {
   std::vector<FrameLinks> frames;
   int axes = 1, groups = 1;
   Eigen::Vector3d pole_in_enu;
-  double sky_rate_rad_per_s = 0.0;              ///< right-handed about the visible pole: −σω
+  double sky_rate_rad_per_s = 0.0;  ///< right-handed about the visible pole: −σω
   Eigen::Matrix<double, 3, 2> tilt_directions;
-  Eigen::MatrixXd whitening;                    ///< Lᵀ with L·Lᵀ the information of (φ of each frame, lens)
+  Eigen::MatrixXd whitening;  ///< Lᵀ with L·Lᵀ the information of (φ of each frame, lens)
   Eigen::Matrix<double, kLensParameters, 1> measured_lens;
 };
 
@@ -104,8 +104,8 @@ class StarResidual final : public ceres::CostFunction {
   template <class T>
   void attitude_error(const FrameLinks& links, const T* v, T error[3]) const {
     T axis[3], model[4], back[4], difference[4];
-    const T measured[4] = {T(links.measured_attitude[0]), T(links.measured_attitude[1]),
-                           T(links.measured_attitude[2]), T(links.measured_attitude[3])};
+    const T measured[4] = {T(links.measured_attitude[0]), T(links.measured_attitude[1]), T(links.measured_attitude[2]),
+                           T(links.measured_attitude[3])};
     leaning_axis(v, v + 3, shape_.tilt_directions, axis);
     camera_from_nominal_enu(v + 5, axis, v[9], shape_.pole_in_enu, T((v[10] + v[11]) * shape_.sky_rate_rad_per_s),
                             model);

@@ -13,7 +13,7 @@ struct TrailResidual {
   Eigen::Vector3d rotation_in_camera;  ///< measured, rad, its sign chosen by the caller
   Eigen::Matrix3d whitening;
   Eigen::Vector3d pole_in_enu;
-  double sky_rate_rad_per_s;           ///< −σω
+  double sky_rate_rad_per_s;  ///< −σω
   double exposure_s;
 
   /// axis (3), start attitude (4), turn (1), rate during the exposure in units of sidereal (1).
@@ -23,8 +23,7 @@ struct TrailResidual {
     T attitude[4];
     camera_from_nominal_enu(start, axis, turn[0], pole_in_enu, T(0.0), attitude);
     T in_enu[3], in_camera[3];
-    for (int i = 0; i < 3; ++i)
-      in_enu[i] = sky_rate_rad_per_s * exposure_s * (ratio[0] * axis[i] - pole_in_enu[i]);
+    for (int i = 0; i < 3; ++i) in_enu[i] = sky_rate_rad_per_s * exposure_s * (ratio[0] * axis[i] - pole_in_enu[i]);
     ceres::QuaternionRotatePoint(attitude, in_enu, in_camera);
     for (int i = 0; i < 3; ++i) {
       residual[i] = T(0.0);

@@ -7,8 +7,8 @@
 namespace polewright::mount_detail {
 
 struct TurnResidual {
-  double interval_s;          ///< by the camera's clock
-  double rate_rad_per_s;      ///< right-handed turn of a sidereal tracker about its axis: −σω
+  double interval_s;      ///< by the camera's clock
+  double rate_rad_per_s;  ///< right-handed turn of a sidereal tracker about its axis: −σω
   double noise_rad;
 
   /// turn_a, turn_b in rad; time_a, time_b: time errors of the frames in s; ratio: rate in units of sidereal.

@@ -1,5 +1,5 @@
-// Time of solve_mount by frames and stars. Targets: 20 frames × 4000 stars under 1 s on two cores, 2 × 1000 under 50 ms;
-// cost linear in frames × stars (items_per_second steady).
+// Time of solve_mount by frames and stars. Targets: 20 frames × 4000 stars under 1 s on two cores, 2 × 1000 under 50
+// ms; cost linear in frames × stars (items_per_second steady).
 #include <benchmark/benchmark.h>
 
 #include "truth/mount/sessions/session.hpp"

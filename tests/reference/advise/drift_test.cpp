@@ -46,13 +46,14 @@ TEST_CASE("drift per minute of the check values (4_drift, exact rotations)") {
   int compared = 0;
   for (const auto& c : check_values("4_drift")) {
     if (!c.contains("exact") || !c.contains("case") || !c["exact"].is_object()) continue;
-    const Found f = found(c["lat"], c["H_hours"], c["dec"],
-                          {Angle::arcmin(c["e_alt_up_arcmin"]), Angle::arcmin(c["e_az_east_arcmin"])}, c["r"], 1e4, 401, 401);
+    const Found f =
+        found(c["lat"], c["H_hours"], c["dec"],
+              {Angle::arcmin(c["e_alt_up_arcmin"]), Angle::arcmin(c["e_az_east_arcmin"])}, c["r"], 1e4, 401, 401);
     const FieldDrift d = field_drift(f.solution, f.problem);
     INFO(c["case"].get<std::string>());
     // The check value is the displacement over the minute after the frame, ours the rate at the frame: they differ by
-    // the drift's own change over half a minute, 0.22 % of the drift (7.5′ of turn), and diurnal aberration's 0.3″ turns
-    // with the sky by 1e-3″/min.
+    // the drift's own change over half a minute, 0.22 % of the drift (7.5′ of turn), and diurnal aberration's 0.3″
+    // turns with the sky by 1e-3″/min.
     const double size = std::hypot(c["exact"]["north_drift"].get<double>(), c["exact"]["east_drift"].get<double>()) +
                         std::abs(c["exact"]["twist_PA"].get<double>());
     const double margin = 0.0025 * size + 0.002;
@@ -68,7 +69,8 @@ TEST_CASE("one degree of axis error drifts by 15.7 arcseconds per minute at most
   for (const auto& c : check_values("4_drift")) {
     if (c.value("name", "") != "drift arcsec/min per degree") continue;
     // Azimuth error at the meridian and equator drifts wholly in declination; 1° on the sky is 1°/cos 45° of the base.
-    const Found f = found(45.0, 0.0, 0.0, {Angle(), Angle::deg(1.0) / std::cos(std::numbers::pi / 4)}, 1.0, 1e4, 401, 401);
+    const Found f =
+        found(45.0, 0.0, 0.0, {Angle(), Angle::deg(1.0) / std::cos(std::numbers::pi / 4)}, 1.0, 1e4, 401, 401);
     const FieldDrift d = field_drift(f.solution, f.problem);
     // The sine of one degree is short of its arc by 5e-5, and the axis's azimuth is exact: 0.1 %.
     CHECK(std::abs(d.north_arcsec_per_min) == Approx(c["sidereal"].get<double>()).epsilon(1e-3));
@@ -98,7 +100,8 @@ TEST_CASE("tolerance: 61 arcminutes at 50 mm and 23 at 135 mm trail one pixel in
   // ω·E·t over the scale, at its largest a quarter turn from the error's direction. The page rounds to whole minutes.
   for (const auto& [focal_mm, error_arcmin] : {std::pair{50.0, 61.0}, {135.0, 23.0}}) {
     const double f_px = focal_mm * 1000.0 / 3.9;
-    const Found f = found(45.0, 0.0, 0.0, {Angle(), Angle::arcmin(error_arcmin) / std::cos(std::numbers::pi / 4)}, 1.0, f_px, 1, 1);
+    const Found f =
+        found(45.0, 0.0, 0.0, {Angle(), Angle::arcmin(error_arcmin) / std::cos(std::numbers::pi / 4)}, 1.0, f_px, 1, 1);
     const auto advice = exposure_advice(f.solution, f.problem, 60.0, 1.0);
     CHECK(*advice.planned_trail_px == Approx(1.0).margin(0.02));
     CHECK(*advice.longest_s == Approx(60.0).margin(1.2));

@@ -1,9 +1,10 @@
 // The bound we judge the fit by, and the fit's own expectation, against the check values 6b_crlb_joint (joint Fisher
 // information, recomputed there with numpy) and 6c_rate_known.
+#include "truth/mount/sessions/bound.hpp"
+
 #include <catch2/catch.hpp>
 
 #include "support/check_values.hpp"
-#include "truth/mount/sessions/bound.hpp"
 
 using namespace polewright;
 using namespace polewright::test;
@@ -37,7 +38,8 @@ AxisBound bound_of(const Setup& c, bool known_turns = false) {
   // Sixty by forty places stand for evenly spread stars (second moments 0.03 % short); the sigma makes up the number.
   for (BoundFrame& f : frames)
     for (int r = 0; r < 40; ++r)
-      for (int k = 0; k < 60; ++k) f.stars.push_back({(k + 0.5) * c.width / 60.0 - 0.5, (r + 0.5) * c.height / 40.0 - 0.5});
+      for (int k = 0; k < 60; ++k)
+        f.stars.push_back({(k + 0.5) * c.width / 60.0 - 0.5, (r + 0.5) * c.height / 40.0 - 0.5});
   return axis_bound(frames, pole, site, {c.focal_mm * 1000.0 / 3.9, 0.5 * (c.width - 1), 0.5 * (c.height - 1)},
                     c.sigma_px * std::sqrt(2400.0 / c.stars), known_turns);
 }

@@ -20,7 +20,7 @@ SessionSpec pair_at(double latitude_deg, int frames = 2) {
 }
 
 struct Bias {
-  Angle total, size;      ///< of the axis, and of its distance from the pole alone
+  Angle total, size;  ///< of the axis, and of its distance from the pole alone
   Angle sigma;
   double in_sigmas() const { return total / sigma; }
 };

@@ -14,7 +14,8 @@ TEST_CASE("tracked pairs three minutes apart give axis and rate, both hemisphere
         SessionSpec spec;
         spec.site.latitude = Angle::deg(latitude);
         spec.focal_mm = focal;
-        const AxisError error{Angle::arcmin(size_arcmin * 0.8), Angle::arcmin(-size_arcmin * 0.6) / cos(spec.site.latitude)};
+        const AxisError error{Angle::arcmin(size_arcmin * 0.8),
+                              Angle::arcmin(-size_arcmin * 0.6) / cos(spec.site.latitude)};
         spec.axes = {error};
         spec.pointings = {{Angle::hours(1.0), Angle::deg(latitude > 0 ? 45.0 : -45.0), Angle::deg(10.0)}};
         spec.frames = {{0.0}, {180.0}};

@@ -15,7 +15,8 @@ double between(std::mt19937_64& random, double low, double high) {
   return std::uniform_real_distribution<double>(low, high)(random);
 }
 
-/// Any session a user may shoot: 14–300 mm, every declination that is up, both hemispheres, 45 s to 20 min, errors to 1°.
+/// Any session a user may shoot: 14–300 mm, every declination that is up, both hemispheres, 45 s to 20 min, errors to
+/// 1°.
 SessionSpec any_session(std::mt19937_64& random) {
   SessionSpec spec;
   const double sense = between(random, 0, 1) < 0.5 ? 1.0 : -1.0;
@@ -36,8 +37,8 @@ SessionSpec any_session(std::mt19937_64& random) {
 
 struct Tally {
   int sessions = 0, refused = 0, inside = 0;
-  double ratio2 = 0.0;      ///< Σ (error / bound)², total on the sky
-  double chi2 = 0.0;        ///< Σ normalised error²
+  double ratio2 = 0.0;  ///< Σ (error / bound)², total on the sky
+  double chi2 = 0.0;    ///< Σ normalised error²
   double mean_alt = 0.0, mean_az = 0.0;
   double rate2 = 0.0;
   double sigma_ratio = 0.0;
@@ -76,7 +77,7 @@ struct Campaign {
   int sessions = 100;
   std::uint64_t seed = 1;
   SessionNoise noise;
-  bool series = false;           ///< many frames of every kind instead of pairs
+  bool series = false;  ///< many frames of every kind instead of pairs
 };
 
 /// Three to eight frames: tracked, swung by hand, re-aimed, unsteady.

@@ -65,7 +65,8 @@ TEST_CASE("which way to turn, in both hemispheres") {
 
 TEST_CASE("both moves of the base bring the axis to the pole, from any distance") {
   for (const double latitude : {-60.0, -20.0, 5.0, 35.0, 65.0})
-    for (const AxisError error : {AxisError{Angle::deg(10.0), Angle::deg(-12.0)}, {Angle::deg(-4.0), Angle::deg(18.0)},
+    for (const AxisError error : {AxisError{Angle::deg(10.0), Angle::deg(-12.0)},
+                                  {Angle::deg(-4.0), Angle::deg(18.0)},
                                   {Angle::arcmin(3.0), Angle::arcmin(-2.0)}}) {
       MountSolution s;
       s.outcome = MountOutcome::solved;
@@ -93,7 +94,8 @@ TEST_CASE("a star on its target place means the axis is on the pole") {
     REQUIRE(target);
     // The base's move carries the true axis to the true pole; build it from those, about the vertical last.
     const Vec<Enu> up{0, 0, 1};
-    const auto raise = rotation_about(session.axis.cross(up).unit(), altitude_of(session.pole) - altitude_of(session.axis));
+    const auto raise =
+        rotation_about(session.axis.cross(up).unit(), altitude_of(session.pole) - altitude_of(session.axis));
     const auto swivel = rotation_about(up, azimuth_of(session.axis) - azimuth_of(session.pole));
     CHECK(angle_between(swivel * (raise * session.axis), session.pole).arcsec() < 1e-6);
     const auto before = session.camera_from_enu.back();
@@ -116,8 +118,8 @@ TEST_CASE("a star on its target place means the axis is on the pole") {
 
 TEST_CASE("no star is offered when the correction carries every star off the frame") {
   // 19° of altitude alone is more than the picture's 18° of height.
-  const Session session = shoot(47.0, {Angle::deg(19.0), Angle::deg(15.0)},
-                                {Angle::hours(0.5), Angle::deg(30.0), Angle()}, 5);
+  const Session session =
+      shoot(47.0, {Angle::deg(19.0), Angle::deg(15.0)}, {Angle::hours(0.5), Angle::deg(30.0), Angle()}, 5);
   const MountSolution s = solve_mount(session.problem);
   REQUIRE(s.outcome == MountOutcome::solved);
   CHECK_FALSE(choose_star_target(s, session.problem));

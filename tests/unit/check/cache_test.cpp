@@ -26,11 +26,14 @@ FrameRecord sample(float x) {
   r.fwhm_px = 2.4;
   r.field.worst_trail_px = 0.7;
   r.flags = {"jpeg"};
-  r.stars = {{x, 2, 0.01f, 0, 0.01f, 900, 9, 80, 1, 0, 1, 2.4f, 0, 0, 0}, {30, 40, 0.02f, 0, 0.02f, 400, 9, 30, 1, 0, 1, 2.4f, 0, 0, 3}};
+  r.stars = {{x, 2, 0.01f, 0, 0.01f, 900, 9, 80, 1, 0, 1, 2.4f, 0, 0, 0},
+             {30, 40, 0.02f, 0, 0.02f, 400, 9, 30, 1, 0, 1, 2.4f, 0, 0, 3}};
   return r;
 }
 
-void write(const fs::path& file, const std::string& text) { std::ofstream(file, std::ios::binary) << text; }
+void write(const fs::path& file, const std::string& text) {
+  std::ofstream(file, std::ios::binary) << text;
+}
 
 }  // namespace
 
@@ -91,7 +94,10 @@ TEST_CASE("a damaged cache is made anew with a warning") {
   const fs::path folder = test::scratch_folder("damaged"), file = folder / "frames.sqlite";
   write(folder / "one.fits", "content");
   const auto damage = [&](const std::string& how) {
-    if (how == "not a database") write(file, "this was never a database, whatever its name says, and it is long enough to have a header of some kind......");
+    if (how == "not a database")
+      write(file,
+            "this was never a database, whatever its name says, and it is long enough to have a header of some "
+            "kind......");
     if (how == "torn") {
       NightCache(file).keep(folder / "one.fits", sample(1.0f));
       std::fstream out(file, std::ios::in | std::ios::out | std::ios::binary);

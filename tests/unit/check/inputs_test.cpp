@@ -10,7 +10,8 @@ namespace fs = std::filesystem;
 
 namespace {
 
-/// A file with the first bytes of a FITS (Standard 4.0, 4.4.1: "SIMPLE  =") or of a JPEG (ITU-T T.81 B.1.1.3: SOI marker).
+/// A file with the first bytes of a FITS (Standard 4.0, 4.4.1: "SIMPLE  =") or of a JPEG (ITU-T T.81 B.1.1.3: SOI
+/// marker).
 void make(const fs::path& file) {
   fs::create_directories(file.parent_path());
   const std::string ext = file.extension();
@@ -43,7 +44,9 @@ TEST_CASE("names in the order a person counts") {
 
 TEST_CASE("folders, patterns, companions, other files") {
   const fs::path night = test::scratch_folder("night");
-  for (const char* name : {"f_2.fits", "f_10.fits", "f_1.fits", "f_1.jpg", "notes.txt", ".hidden.fits", "deeper/g_1.fits"}) make(night / name);
+  for (const char* name :
+       {"f_2.fits", "f_10.fits", "f_1.fits", "f_1.jpg", "notes.txt", ".hidden.fits", "deeper/g_1.fits"})
+    make(night / name);
 
   const auto flat = collect_inputs({night}, false);
   REQUIRE(flat.ok());

@@ -21,8 +21,8 @@ NightField field_with_pole() {
   return field;
 }
 
-/// Frames of 60 s every 65 s, lying at the given displacement (px, px, roll in rad) plus noise, trails measured from the
-/// same motion.
+/// Frames of 60 s every 65 s, lying at the given displacement (px, px, roll in rad) plus noise, trails measured from
+/// the same motion.
 template <class Path>
 std::vector<NightFrame> frames_along(const Path& path, int count, double noise_px = kNoise_px) {
   std::mt19937 engine(7);
@@ -62,7 +62,9 @@ TEST_CASE("periodic error: period within 2 %, amplitude within 8 % at three time
   // The limits are those the analysis is required to keep; the amplitude's own uncertainty at 3 σ and 40 frames is 7 %.
   const double period = 480.0, amplitude = 3.0 * kNoise_px;
   for (const int frames : {24, 40}) {
-    const auto path = [&](double t) { return Place{amplitude * std::sin(2.0 * std::numbers::pi * t / period + 0.7), 0.0, 0.0}; };
+    const auto path = [&](double t) {
+      return Place{amplitude * std::sin(2.0 * std::numbers::pi * t / period + 0.7), 0.0, 0.0};
+    };
     NightField field = field_with_pole();
     field.pole = Vec<Camera>{0.0, 1.0, 0.0};  // turns the field along x
     const NightDiagnosis d = diagnose_night(frames_along(path, frames), field);
@@ -71,7 +73,8 @@ TEST_CASE("periodic error: period within 2 %, amplitude within 8 % at three time
     // so there three of the stated sigmas are allowed; 40 frames over 5.4 cycles know it to 0.8 %.
     const double allowed = frames == 24 ? std::max(0.02 * period, 3.0 * d.periodic[0].period_sigma_s) : 0.02 * period;
     CHECK(std::abs(d.periodic[0].period_s - period) < allowed);
-    // The places here are those of mid-exposure; an average over 60 s would be 2.5 % smaller, which the analysis undoes.
+    // The places here are those of mid-exposure; an average over 60 s would be 2.5 % smaller, which the analysis
+    // undoes.
     const double smeared = std::sin(std::numbers::pi * 60.0 / period) / (std::numbers::pi * 60.0 / period);
     const double sigma = d.periodic[0].amplitude_sigma_px;
     CHECK(std::abs(d.periodic[0].amplitude_px * smeared - amplitude) < std::max(0.08 * amplitude, 2.0 * sigma));
@@ -99,7 +102,8 @@ TEST_CASE("drift splits into axis and rate by the exact inversion") {
   const double w = 7.292115146706979e-5;
   const auto drifting = [&](Vec<Camera> star_turn_per_s) {
     return [=, &field](double t) {
-      return Place{*field.focal_px * star_turn_per_s.y * t, -*field.focal_px * star_turn_per_s.x * t, star_turn_per_s.z * t};
+      return Place{*field.focal_px * star_turn_per_s.y * t, -*field.focal_px * star_turn_per_s.x * t,
+                   star_turn_per_s.z * t};
     };
   };
   SECTION("rate 0.995") {
@@ -195,7 +199,9 @@ TEST_CASE("width, light and clouds") {
 
 TEST_CASE("one smeared frame is a gust, a spell of them is not explained away") {
   std::vector<NightFrame> frames = frames_along([](double) { return Place{0, 0, 0}; }, 40);
-  const auto smear = [&](std::size_t i) { frames[i].trail = MeasuredTrail{3.0, 4.0, {0.01, 0.0, 0.01}, 0.0, 5.0, 0.1}; };
+  const auto smear = [&](std::size_t i) {
+    frames[i].trail = MeasuredTrail{3.0, 4.0, {0.01, 0.0, 0.01}, 0.0, 5.0, 0.1};
+  };
   SECTION("one") {
     smear(12);
     const NightDiagnosis d = diagnose_night(frames, field_with_pole());

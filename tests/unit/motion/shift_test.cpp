@@ -35,7 +35,8 @@ Made make(int stars, double stranger_share, Angle roll, double dx, double dy, do
     }
     const double x = -6000 + 18000 * unit(random), y = -4000 + 12000 * unit(random);
     add(m.a, x, y);
-    add(m.b, cx + cos(roll) * (x - cx) - sin(roll) * (y - cy) + dx, cy + sin(roll) * (x - cx) + cos(roll) * (y - cy) + dy);
+    add(m.b, cx + cos(roll) * (x - cx) - sin(roll) * (y - cy) + dx,
+        cy + sin(roll) * (x - cx) + cos(roll) * (y - cy) + dy);
   }
   return m;
 }
@@ -44,8 +45,12 @@ Made make(int stars, double stranger_share, Angle roll, double dx, double dy, do
 
 TEST_CASE("shift and roll come back, from nothing to half a frame") {
   std::uint64_t seed = 1;
-  for (const auto& [roll_deg, dx, dy] : {std::array{0.0, 0.0, 0.0}, {0.01, 3.2, -1.7}, {-2.0, 300.0, 120.0},
-                                         {5.0, -1200.0, 900.0}, {8.0, 3000.0, 0.0}, {-3.0, 100.0, -2000.0}}) {
+  for (const auto& [roll_deg, dx, dy] : {std::array{0.0, 0.0, 0.0},
+                                         {0.01, 3.2, -1.7},
+                                         {-2.0, 300.0, 120.0},
+                                         {5.0, -1200.0, 900.0},
+                                         {8.0, 3000.0, 0.0},
+                                         {-3.0, 100.0, -2000.0}}) {
     const Made m = make(400, 0.0, Angle::deg(roll_deg), dx, dy, 0.1, seed++);
     const auto shift = shift_between(m.a, m.b);
     INFO(roll_deg << " " << dx << " " << dy);

@@ -43,8 +43,8 @@ Made made(int stars, double common_error_px, double stated_sigma_px, std::uint64
 }  // namespace
 
 TEST_CASE("a star's derivative against finite differences, for every projection") {
-  for (const Projection projection : {Projection::rectilinear, Projection::equidistant, Projection::equisolid,
-                                      Projection::stereographic})
+  for (const Projection projection :
+       {Projection::rectilinear, Projection::equidistant, Projection::equisolid, Projection::stereographic})
     for (const bool mirrored : {false, true}) {
       PictureState state;
       state.lens = {projection, 3000.0, {2999.0, 2001.0}, -0.03, 0.01, mirrored};
@@ -59,9 +59,9 @@ TEST_CASE("a star's derivative against finite differences, for every projection"
         const double step = k < 3 ? 1e-5 : k < 6 ? 1e-2 : 1e-5;
         const auto predicted = [&](double sign) {
           PictureState s = state;
-          if (k < 3)
-            s.camera_from_enu[0] = rotation_by(sign * step * Eigen::Vector3d::Unit(k)) * s.camera_from_enu[0];
-          double* lens[] = {&s.lens.focal_px, &s.lens.principal_point.x, &s.lens.principal_point.y, &s.lens.k1, &s.lens.k2};
+          if (k < 3) s.camera_from_enu[0] = rotation_by(sign * step * Eigen::Vector3d::Unit(k)) * s.camera_from_enu[0];
+          double* lens[] = {&s.lens.focal_px, &s.lens.principal_point.x, &s.lens.principal_point.y, &s.lens.k1,
+                            &s.lens.k2};
           if (k >= 3) *lens[k - 3] += sign * step;
           return Eigen::Vector2d(star.measured_px - star_term(s, 0, star).residual_px);
         };
@@ -108,7 +108,8 @@ TEST_CASE("shared errors eliminated star by star equal the full covariance inver
   for (std::size_t a = 0; a < common.size(); ++a)
     for (std::size_t b = 0; b < common.size(); ++b)
       if (common[a] == common[b])
-        cov.block<2, 2>(2 * static_cast<Eigen::Index>(a), 2 * static_cast<Eigen::Index>(b)) += 0.04 * Eigen::Matrix2d::Identity();
+        cov.block<2, 2>(2 * static_cast<Eigen::Index>(a), 2 * static_cast<Eigen::Index>(b)) +=
+            0.04 * Eigen::Matrix2d::Identity();
   const Eigen::MatrixXd information = j.transpose() * cov.inverse() * j;
   const Eigen::VectorXd moment = j.transpose() * cov.inverse() * r;
   // Rounding of a 24 × 24 inverse.

@@ -31,13 +31,15 @@ Solved solve(const SessionSpec& spec, SessionNoise noise = {}, std::uint64_t see
   if (r.s.outcome == MountOutcome::solved) r.error_arcmin = angle_between(r.s.axis, r.session.axis).arcmin();
   UNSCOPED_INFO(r.s.message << " error " << r.error_arcmin << "' sigma " << r.s.total_sigma.arcmin() << "'");
   for (const auto& f : r.s.frames)
-    UNSCOPED_INFO("  group " << f.group << " epoch " << f.axis_epoch << (f.swung ? " swung" : "") << " turn " << f.turn.deg()
-                             << (f.set_aside ? " set aside: " + f.reason : ""));
+    UNSCOPED_INFO("  group " << f.group << " epoch " << f.axis_epoch << (f.swung ? " swung" : "") << " turn "
+                             << f.turn.deg() << (f.set_aside ? " set aside: " + f.reason : ""));
   return r;
 }
 
 /// Within what the solution itself states: 4.3 sigmas in two dimensions, one false alarm in ten thousand.
-bool honest(const Solved& r) { return r.error_arcmin < 4.3 * r.s.total_sigma.arcmin(); }
+bool honest(const Solved& r) {
+  return r.error_arcmin < 4.3 * r.s.total_sigma.arcmin();
+}
 
 std::vector<ShotFrame> tracked(int n, double interval_s) {
   std::vector<ShotFrame> frames;
@@ -170,8 +172,12 @@ TEST_CASE("rates: solar, lunar, half, reversed, other") {
     RateMatch match;
   };
   // Ratios of the solar and the mean lunar day to the sidereal one: check values 5_trails.
-  for (const Case c : {Case{1.0, RateMatch::sidereal}, {0.997269663, RateMatch::solar}, {0.963498788, RateMatch::lunar},
-                       {0.5, RateMatch::half}, {-1.0, RateMatch::reversed}, {0.75, RateMatch::other}})
+  for (const Case c : {Case{1.0, RateMatch::sidereal},
+                       {0.997269663, RateMatch::solar},
+                       {0.963498788, RateMatch::lunar},
+                       {0.5, RateMatch::half},
+                       {-1.0, RateMatch::reversed},
+                       {0.75, RateMatch::other}})
     for (const double latitude : {47.0, -33.0}) {
       SessionSpec spec = series(latitude);
       spec.rate_ratio = c.ratio;

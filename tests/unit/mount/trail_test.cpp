@@ -44,7 +44,8 @@ TEST_CASE("trails sharpen the axis of a short series and stay honest") {
     chi2 += std::pow(angle_between(with.axis, session.axis) / with.total_sigma, 2) / sessions;
     gain += without.total_sigma / with.total_sigma / sessions;
   }
-  // Half an arcsecond over 902″ of turn is 1.9′ across each of two directions and two frames; the pair alone gives 1.2′.
+  // Half an arcsecond over 902″ of turn is 1.9′ across each of two directions and two frames; the pair alone
+  // gives 1.2′.
   CHECK(gain > 1.05);
   // Mean of 30 values with mean 1 and scatter of at most √2.
   CHECK(chi2 == Approx(1.0).margin(0.8));

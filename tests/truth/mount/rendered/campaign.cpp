@@ -27,9 +27,10 @@ double between(std::mt19937_64& random, double low, double high) {
 simulate::Scene any_scene(std::mt19937_64& random) {
   simulate::Scene scene;
   const bool north = between(random, 0, 1) < 0.5;
-  scene.site = {Angle::deg((north ? 1 : -1) * between(random, 20.0, 60.0)), Angle::deg(between(random, -180, 180)), 500.0};
-  scene.first_start = UtcTime::from_calendar({2026, static_cast<int>(between(random, 1, 12.99)), 12,
-                                              static_cast<int>(between(random, 0, 23.99)), 0, 0.0});
+  scene.site = {Angle::deg((north ? 1 : -1) * between(random, 20.0, 60.0)), Angle::deg(between(random, -180, 180)),
+                500.0};
+  scene.first_start = UtcTime::from_calendar(
+      {2026, static_cast<int>(between(random, 1, 12.99)), 12, static_cast<int>(between(random, 0, 23.99)), 0, 0.0});
   scene.lens.focal_mm = 24.0 * std::pow(200.0 / 24.0, between(random, 0, 1));
   scene.lens.width_px = 3000;
   scene.lens.height_px = 2000;
@@ -153,14 +154,16 @@ int main(int argc, char** argv) {
     stated += s.total_sigma / bound.total_sigma;
     chi2 += 0.5 * d2;
     inside += d2 < 5.991464547;
-    std::printf("%2d  f %5.1f mm, %3.0f s, %4zu stars: error %.3f', stated %.3f', bound %.3f', scale %.2f, shared %.3f px\n", i,
-                scene.lens.focal_mm, scene.interval_s, problem.frames[0].stars.size(), total, s.total_sigma.arcmin(),
-                bound.total_sigma.arcmin(), s.star_noise_scale, s.common_model_error_px);
+    std::printf(
+        "%2d  f %5.1f mm, %3.0f s, %4zu stars: error %.3f', stated %.3f', bound %.3f', scale %.2f, shared %.3f px\n", i,
+        scene.lens.focal_mm, scene.interval_s, problem.frames[0].stars.size(), total, s.total_sigma.arcmin(),
+        bound.total_sigma.arcmin(), s.star_noise_scale, s.common_model_error_px);
     std::fflush(stdout);
   }
-  std::printf("solved %d of %d (%d not identified): rms error / bound %.2f, stated / bound %.2f, inside 95 %% %.2f, "
-              "normalised variance %.2f\n",
-              solved, sessions, unidentified, std::sqrt(ratio2 / solved), stated / solved, inside / double(solved),
-              chi2 / solved);
+  std::printf(
+      "solved %d of %d (%d not identified): rms error / bound %.2f, stated / bound %.2f, inside 95 %% %.2f, "
+      "normalised variance %.2f\n",
+      solved, sessions, unidentified, std::sqrt(ratio2 / solved), stated / solved, inside / double(solved),
+      chi2 / solved);
   return 0;
 }

@@ -5,7 +5,9 @@
 namespace polewright::test {
 namespace {
 
-Vec<Camera> ray(BoundLens l, PixelPoint p) { return Vec<Camera>{(p.x - l.cx) / l.focal_px, (p.y - l.cy) / l.focal_px, 1.0}.unit(); }
+Vec<Camera> ray(BoundLens l, PixelPoint p) {
+  return Vec<Camera>{(p.x - l.cx) / l.focal_px, (p.y - l.cy) / l.focal_px, 1.0}.unit();
+}
 
 Eigen::Vector2d seen(BoundLens l, Vec<Camera> d) {
   return {l.cx + l.focal_px * d.x / d.z, l.cy + l.focal_px * d.y / d.z};
@@ -66,8 +68,9 @@ AxisBound axis_bound(const std::vector<BoundFrame>& frames, Vec<Enu> axis, const
   std::vector<Eigen::Index> free;
   for (Eigen::Index k = 0; k < n; ++k) {
     const Eigen::Index frame = k - 2 - 3 * pointings;
-    if (frame >= 0 && (known_turns || first[static_cast<std::size_t>(frames[static_cast<std::size_t>(frame)].pointing)] ==
-                                          &frames[static_cast<std::size_t>(frame)]))
+    if (frame >= 0 &&
+        (known_turns || first[static_cast<std::size_t>(frames[static_cast<std::size_t>(frame)].pointing)] ==
+                            &frames[static_cast<std::size_t>(frame)]))
       continue;
     free.push_back(k);
   }

@@ -13,12 +13,12 @@ struct BoundFrame {
   Rotation<Camera, Enu> camera_from_enu;
   int pointing = 0;
   std::vector<PixelPoint> stars{};
-  std::vector<double> sigma_px{};          ///< per star; empty: the common one counts
+  std::vector<double> sigma_px{};  ///< per star; empty: the common one counts
 };
 
 struct AxisBound {
   Angle altitude_sigma, azimuth_on_sky_sigma, total_sigma;
-  std::vector<double> turn_sigma_rad;      ///< per frame
+  std::vector<double> turn_sigma_rad;  ///< per frame
 };
 
 struct BoundLens {

@@ -3,7 +3,9 @@
 #include <erfa.h>
 #include <erfam.h>
 
+#include <optional>
 #include <stdexcept>
+#include <string>
 
 namespace polewright::test {
 namespace {
@@ -68,7 +70,9 @@ struct Pinhole {
   }
 };
 
-double hemisphere(const Site& site) { return site.latitude.rad() >= 0.0 ? 1.0 : -1.0; }
+double hemisphere(const Site& site) {
+  return site.latitude.rad() >= 0.0 ? 1.0 : -1.0;
+}
 
 double turn_at(const SessionSpec& s, std::size_t frame, double seconds) {
   double turn = s.rate_ratio * kOmega * seconds;
@@ -148,16 +152,108 @@ Vec<Enu> axis_with_error(Vec<Enu> pole, const Site& site, AxisError e) {
   return enu_from_horizontal(azimuth_of(pole) + e.azimuth * hemisphere(site), altitude_of(pole) + e.altitude);
 }
 
+namespace {
+
+/// Everything one frame's making needs.
+struct Studio {
+  const SessionSpec& spec;
+  const SessionNoise& noise;
+  std::mt19937_64& random;
+  Pinhole lens;
+  std::vector<Vec<Enu>> axes;
+};
+
+/// Stars first: every frame's area is filled where no earlier frame has filled it.
+std::vector<FieldStar> scatter_stars(Studio& studio, const Session& session) {
+  const SessionSpec& spec = studio.spec;
+  std::uniform_real_distribution<double> unit(0.0, 1.0);
+  std::normal_distribution<double> error(0.0, 1.0);
+  std::vector<FieldStar> field;
+  for (std::size_t i = 0; i < spec.frames.size(); ++i) {
+    Places here(spec, spec.frames[i].time_s);
+    for (int k = 0; k < studio.noise.stars; ++k) {
+      const double px = unit(studio.random) * (spec.width_px - 1), py = unit(studio.random) * (spec.height_px - 1);
+      const Vec<Enu> place = session.camera_from_enu[i].inverse() * studio.lens.towards(px, py);
+      FieldStar star{{},
+                     studio.noise.common_error_px * error(studio.random),
+                     studio.noise.common_error_px * error(studio.random),
+                     unit(studio.random) < studio.noise.outlier_share};
+      bool covered = altitude_of(place).deg() < 5.0;
+      for (std::size_t j = 0; j < i && !covered; ++j) {
+        PixelPoint p;
+        // The sky moved by less than the field between frames: the place over the ground, turned back, decides.
+        const Angle sky = Angle::rad(hemisphere(spec.site) * kOmega * (spec.frames[i].time_s - spec.frames[j].time_s));
+        covered = studio.lens.sees(session.camera_from_enu[j] * (rotation_about(session.pole, sky) * place), p);
+      }
+      if (covered) continue;
+      star.direction = here.icrs(place);
+      field.push_back(star);
+    }
+  }
+  return field;
+}
+
+/// Mean place of a star over the instants of an exposure (trapezium rule); nothing when it leaves the frame.
+std::optional<PixelPoint> mean_place(const Studio& studio, std::vector<Places>& places,
+                                     const std::vector<Rotation<Camera, Enu>>& attitudes, Vec<Icrs> star) {
+  PixelPoint sum;
+  double weight = 0.0;
+  for (std::size_t k = 0; k < places.size(); ++k) {
+    PixelPoint p;
+    if (!studio.lens.sees(attitudes[k] * places[k].observed(star), p)) return {};
+    const double w = places.size() > 1 && (k == 0 || k + 1 == places.size()) ? 0.5 : 1.0;
+    sum = {sum.x + w * p.x, sum.y + w * p.y};
+    weight += w;
+  }
+  return PixelPoint{sum.x / weight, sum.y / weight};
+}
+
+void record_stars(Studio& studio, const std::vector<FieldStar>& field, std::size_t i, MountFrame& frame,
+                  const Rotation<Camera, Enu>& attitude) {
+  const SessionSpec& spec = studio.spec;
+  const SessionNoise& noise = studio.noise;
+  std::uniform_real_distribution<double> unit(0.0, 1.0);
+  std::normal_distribution<double> normal;
+  const int instants = spec.exposure_s > 0.0 ? 21 : 1;  // error of the mean far below the star noise
+  std::vector<Places> places;
+  std::vector<Rotation<Camera, Enu>> attitudes;
+  for (int k = 0; k < instants; ++k) {
+    const double t = spec.frames[i].time_s + (instants > 1 ? spec.exposure_s * (k / (instants - 1.0) - 0.5) : 0.0);
+    places.emplace_back(spec, t);
+    attitudes.push_back(attitude_at(spec, studio.axes, i, t));
+  }
+  frame.camera_from_icrs =
+      start_guess(attitude, places[static_cast<std::size_t>(instants / 2)], noise.start_attitude_error, studio.random);
+  for (std::size_t s = 0; s < field.size(); ++s) {
+    const auto place = mean_place(studio, places, attitudes, field[s].direction);
+    if (!place) continue;
+    MountStar star;
+    star.measured = {place->x + field[s].error_x + noise.star_sigma_px * normal(studio.random),
+                     place->y + field[s].error_y + noise.star_sigma_px * normal(studio.random)};
+    if (field[s].outlier) {
+      star.measured.x += 40.0 * (unit(studio.random) - 0.5);
+      star.measured.y += 40.0 * (unit(studio.random) - 0.5);
+    }
+    const double variance = noise.stated_sigma_px * noise.stated_sigma_px;
+    star.measured_cov = {variance, 0.0, variance};
+    star.direction = field[s].direction;
+    star.catalogue = static_cast<std::uint32_t>(s);
+    frame.stars.push_back(star);
+  }
+}
+
+}  // namespace
+
 Session make_session(const SessionSpec& spec, const SessionNoise& noise, std::mt19937_64& random) {
   Session session;
   session.pole = true_refracted_pole(spec);
-  std::vector<Vec<Enu>> axes;
-  for (const AxisError& e : spec.axes) axes.push_back(axis_with_error(session.pole, spec.site, e));
-  const Pinhole lens(spec);
-  std::uniform_real_distribution<double> unit(0.0, 1.0);
-  std::normal_distribution<double> normal;
-  std::vector<FieldStar> field;
-
+  Studio studio{spec, noise, random, Pinhole(spec), {}};
+  for (const AxisError& e : spec.axes) studio.axes.push_back(axis_with_error(session.pole, spec.site, e));
+  session.axis = studio.axes[static_cast<std::size_t>(spec.frames.back().axis)];
+  for (std::size_t i = 0; i < spec.frames.size(); ++i) {
+    session.camera_from_enu.push_back(attitude_at(spec, studio.axes, i, spec.frames[i].time_s));
+    session.turns_rad.push_back(turn_at(spec, i, spec.frames[i].time_s));
+  }
   MountProblem& problem = session.problem;
   problem.site = spec.site;
   problem.site.longitude = spec.site.longitude + noise.longitude_offset;
@@ -165,77 +261,23 @@ Session make_session(const SessionSpec& spec, const SessionNoise& noise, std::mt
   problem.weather.refraction = noise.believed_refraction && spec.refraction;
   problem.clock_sigma_s = 0.0;
   problem.site_sigma = Angle();
-  const UtcTime start = UtcTime::from_calendar(spec.start);
-
-  // Stars first: every frame's area is filled where no earlier frame has filled it.
-  for (std::size_t i = 0; i < spec.frames.size(); ++i) {
-    const auto attitude = attitude_at(spec, axes, i, spec.frames[i].time_s);
-    session.camera_from_enu.push_back(attitude);
-    session.turns_rad.push_back(turn_at(spec, i, spec.frames[i].time_s));
-    Places here(spec, spec.frames[i].time_s);
-    for (int k = 0; k < noise.stars; ++k) {
-      const double px = unit(random) * (spec.width_px - 1), py = unit(random) * (spec.height_px - 1);
-      const Vec<Enu> place = attitude.inverse() * lens.towards(px, py);
-      FieldStar star{{}, noise.common_error_px * normal(random), noise.common_error_px * normal(random),
-                     unit(random) < noise.outlier_share};
-      bool covered = altitude_of(place).deg() < 5.0;
-      for (std::size_t j = 0; j < i && !covered; ++j) {
-        PixelPoint p;
-        // The sky moved by less than the field between frames: the place over the ground, turned back, decides.
-        const Angle sky = Angle::rad(hemisphere(spec.site) * kOmega * (spec.frames[i].time_s - spec.frames[j].time_s));
-        covered = lens.sees(session.camera_from_enu[j] * (rotation_about(session.pole, sky) * place), p);
-      }
-      if (covered) continue;
-      star.direction = here.icrs(place);
-      field.push_back(star);
-    }
-  }
+  const auto field = scatter_stars(studio, session);
+  std::normal_distribution<double> normal;
   for (std::size_t i = 0; i < spec.frames.size(); ++i) {
     MountFrame frame;
     frame.name = "frame " + std::to_string(i);
     const double stamp = spec.frames[i].time_s + noise.clock_offset_s + noise.stamp_sigma_s * normal(random);
-    frame.mid_time = start.plus_seconds(stamp);
+    frame.mid_time = UtcTime::from_calendar(spec.start).plus_seconds(stamp);
     frame.mid_time_sigma_s = noise.stamp_sigma_s;
     frame.exposure_s = spec.exposure_s;
     frame.width_px = spec.width_px;
     frame.height_px = spec.height_px;
-    frame.lens = centred_lens(Projection::rectilinear, lens.focal_px, spec.width_px, spec.height_px);
+    frame.lens = centred_lens(Projection::rectilinear, studio.lens.focal_px, spec.width_px, spec.height_px);
     frame.lens.k1 = spec.k1 + noise.believed_k1_offset;
     frame.lens.mirrored = spec.mirrored;
-    // Means over the exposure: 21-point trapezium, error far below the star noise.
-    const int instants = spec.exposure_s > 0.0 ? 21 : 1;
-    std::vector<Places> places;
-    std::vector<Rotation<Camera, Enu>> attitudes;
-    for (int k = 0; k < instants; ++k) {
-      const double t = spec.frames[i].time_s + (instants > 1 ? spec.exposure_s * (k / (instants - 1.0) - 0.5) : 0.0);
-      places.emplace_back(spec, t);
-      attitudes.push_back(attitude_at(spec, axes, i, t));
-    }
-    frame.camera_from_icrs = start_guess(session.camera_from_enu[i], places[static_cast<std::size_t>(instants / 2)],
-                                         noise.start_attitude_error, random);
-    for (std::size_t s = 0; s < field.size(); ++s) {
-      double x = 0.0, y = 0.0, weight = 0.0;
-      bool seen = true;
-      for (int k = 0; k < instants && seen; ++k) {
-        PixelPoint p;
-        seen = lens.sees(attitudes[static_cast<std::size_t>(k)] * places[static_cast<std::size_t>(k)].observed(field[s].direction), p);
-        const double w = instants > 1 && (k == 0 || k == instants - 1) ? 0.5 : 1.0;
-        x += w * p.x, y += w * p.y, weight += w;
-      }
-      if (!seen) continue;
-      MountStar star;
-      star.measured = {x / weight + field[s].error_x + noise.star_sigma_px * normal(random),
-                       y / weight + field[s].error_y + noise.star_sigma_px * normal(random)};
-      if (field[s].outlier) star.measured.x += 40.0 * (unit(random) - 0.5), star.measured.y += 40.0 * (unit(random) - 0.5);
-      star.measured_cov = {noise.stated_sigma_px * noise.stated_sigma_px, 0.0,
-                           noise.stated_sigma_px * noise.stated_sigma_px};
-      star.direction = field[s].direction;
-      star.catalogue = static_cast<std::uint32_t>(s);
-      frame.stars.push_back(star);
-    }
+    record_stars(studio, field, i, frame, session.camera_from_enu[i]);
     problem.frames.push_back(std::move(frame));
   }
-  session.axis = axes[static_cast<std::size_t>(spec.frames.back().axis)];
   return session;
 }
 
