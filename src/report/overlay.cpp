@@ -17,12 +17,16 @@ using namespace report;
 
 constexpr int kLegendRow_px = 26;
 
-/// Smoothed and in 16 greys: marks need no more beneath them, and the noise of the sky no longer fills the file.
+/// The sky smoothed and in 16 greys, bright stars as they are: marks need no more beneath them, and noise would fill
+/// most of the file.
 cv::Mat picture_of(const GreyPicture& grey, int least_width) {
   const cv::Mat shown(grey.height_px, grey.width_px, CV_8UC1, const_cast<std::uint8_t*>(grey.pixels.data()));
-  cv::Mat few, colour;
-  cv::GaussianBlur(shown, few, {}, 0.9);
-  cv::bitwise_and(few, cv::Scalar(0xf0), few);
+  cv::Mat sky, bright, few, colour;
+  cv::GaussianBlur(shown, sky, {}, 2.0);
+  cv::bitwise_and(sky, cv::Scalar(0xf0), sky);
+  cv::threshold(shown, bright, 95.0, 0.0, cv::THRESH_TOZERO);
+  cv::bitwise_and(bright, cv::Scalar(0xe0), bright);
+  cv::max(sky, bright, few);
   cv::cvtColor(few, colour, cv::COLOR_GRAY2BGR);
   if (grey.width_px >= least_width) return colour;
   const int factor = (least_width + grey.width_px - 1) / grey.width_px;  // whole, so that pixels stay pixels

@@ -44,7 +44,7 @@ void shape(cv::Mat& picture, MarkKind kind, cv::Point c) {
   if (kind == MarkKind::identified) {
     cv::circle(picture, c, 7, kIdentified, 1);
   } else if (kind == MarkKind::unidentified) {
-    cv::rectangle(picture, c - cv::Point(3, 3), c + cv::Point(3, 3), kUnidentified, 1);
+    cv::rectangle(picture, c - cv::Point(2, 2), c + cv::Point(2, 2), kUnidentified, 1);
   } else {
     cv::line(picture, c - cv::Point(5, 5), c + cv::Point(5, 5), kFlagged, 1);
     cv::line(picture, c + cv::Point(-5, 5), c + cv::Point(5, -5), kFlagged, 1);

@@ -31,11 +31,11 @@ std::string flags_in_words(const StarFlags& f) {
   return text;
 }
 
-/// Trails shorter than three of their own sigmas are noise to the eye.
+/// A single star's trail below a pixel or four of its own sigmas is noise, a companion or the lens.
 PixelPoint significant_trail(const Star& s) {
   const double length = std::hypot(s.trail_x_px, s.trail_y_px);
   const double variance = std::max(s.trail_cov.xx, s.trail_cov.yy);
-  if (!(variance > 0.0) || length < 3.0 * std::sqrt(variance)) return {};
+  if (!(variance > 0.0) || length < std::max(1.0, 4.0 * std::sqrt(variance))) return {};
   return {s.trail_x_px, s.trail_y_px};
 }
 

@@ -12,7 +12,7 @@ function altitudeStep(result, picture) {
 function azimuthStep(result, picture) {
   const c = result.correction.azimuth;
   return el("li", null, el("div", null,
-    el("p", { class: "step" }, "Turn the base ", figure(result, "correction.azimuth.base_arcmin", degrees, "big"), ` to the ${c.hand}`),
+    el("p", { class: "step" }, "Turn the base ", figure(result, "correction.azimuth.base_arcmin", degrees, "big"), " ", el("span", { class: "hand" }, `to the ${c.hand}`)),
     el("p", { class: "detail" }, `towards ${c.turn}, as you stand behind the mount facing the pole (${facing(result)}); `,
       figure(result, "correction.azimuth.base_arcmin", arcminutes), " of base, ", figure(result, "correction.azimuth.on_sky_arcmin", arcminutes), " on the sky",
       known(c.rim_mm) ? ["; ", figure(result, "correction.azimuth.rim_mm", (v) => v.toFixed(1)), " mm along the rim"] : null,
