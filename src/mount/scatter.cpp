@@ -9,26 +9,32 @@ const double kLooseTilt_rad = Angle::deg(5.0).rad();
 const double kLargestWobbleTried_rad = Angle::deg(2.0).rad();
 const double kSmallestTried_rad = Angle::arcsec(0.05).rad();
 
-/// Misfit that chance explains once in fifty times or less; below it nothing is added, so that good frames keep their
+/// Misfit that chance explains once in twenty times or less; below it nothing is added, so that good frames keep their
 /// sigma.
 bool misfit(double chi2, int dof) {
-  return dof > 0 && chi2 > dof + 3.0 * std::sqrt(2.0 * dof);
+  return dof > 0 && chi2 > dof + 2.0 * std::sqrt(2.0 * dof);
+}
+
+/// χ² to bring the misfit down to: below its expectation, because a scatter read off two or three equations is as
+/// likely far too small as too large, and too small is the dishonest side.
+double aim(int dof) {
+  return dof * dof / (dof + 2.0);
 }
 
 int groups_of(const AxisSetup& setup) {
   return setup.frames.back().group + 1;
 }
 
-/// Smallest value of a member of the setup at which chi2 falls to its expectation; nothing when none does.
+/// Smallest value of a member of the setup at which chi2 falls to its aim; nothing when none does.
 std::optional<double> explain(AxisSetup setup, double AxisSetup::*member, int dof, double largest) {
   setup.*member = largest;
-  if (AxisFit fit = fit_axis(setup); !fit.solved || fit.chi2 > dof) return {};
+  if (AxisFit fit = fit_axis(setup); !fit.solved || fit.chi2 > aim(dof)) return {};
   double low = std::log(kSmallestTried_rad), high = std::log(largest);
   for (int i = 0; i < 18; ++i) {
     const double middle = 0.5 * (low + high);
     setup.*member = std::exp(middle);
     const AxisFit fit = fit_axis(setup);
-    (fit.solved && fit.chi2 > dof ? low : high) = middle;
+    (fit.solved && fit.chi2 > aim(dof) ? low : high) = middle;
   }
   return std::exp(high);
 }
