@@ -27,11 +27,11 @@ enum class MarkKind {
 /// One detection on a frame, in the frame's own pixels.
 struct StarMark {
   PixelPoint place;
-  PixelPoint trail;                  ///< from its middle to its end, doubled; zero when not significant
+  PixelPoint trail;  ///< from its middle to its end, doubled; zero when not significant
   MarkKind kind = MarkKind::unidentified;
-  std::string name;                  ///< of an identified bright star; may be empty
+  std::string name;  ///< of an identified bright star; may be empty
   std::optional<double> v_magnitude;
-  std::string why;                   ///< flags in words, for example "hot pixel"
+  std::string why;  ///< flags in words, for example "hot pixel"
 };
 
 /// Motion of the stars at one place on the frame.
@@ -43,25 +43,25 @@ struct MotionArrow {
 /// A frame to look at.
 struct FrameView {
   std::string file;
-  int width_px = 0, height_px = 0;   ///< of the frame
-  GreyPicture preview;               ///< downscaled and stretched; its width over width_px is its scale
-  std::vector<StarMark> marks;       ///< brightest first
-  std::vector<MotionArrow> motion;   ///< over a grid; empty when the motion is unknown
-  bool motion_sense_known = true;    ///< false: read off one frame's trails, which do not say which end came first
+  int width_px = 0, height_px = 0;  ///< of the frame
+  GreyPicture preview;              ///< downscaled and stretched; its width over width_px is its scale
+  std::vector<StarMark> marks;      ///< brightest first
+  std::vector<MotionArrow> motion;  ///< over a grid; empty when the motion is unknown
+  bool motion_sense_known = true;   ///< false: read off one frame's trails, which do not say which end came first
 };
 
 /// Where the star field stands relative to the first frame: place of the star that was in the middle, and roll.
 struct FieldShift {
-  double time_s = 0.0;               ///< since the first frame
+  double time_s = 0.0;  ///< since the first frame
   double x_px = 0.0, y_px = 0.0;
-  double roll_arcmin = 0.0;          ///< positive from +x towards +y
+  double roll_arcmin = 0.0;                        ///< positive from +x towards +y
   double sigma_px = 0.0, roll_sigma_arcmin = 0.0;  ///< 1σ; 0 for a model
 };
 
 struct AlignEvidence {
-  std::optional<FrameView> frame;    ///< the last frame, to which the star to move refers
-  std::vector<FieldShift> shifts;    ///< measured, per identified frame
-  std::vector<FieldShift> fitted;    ///< what the axis and rate found predict, finely in time
+  std::optional<FrameView> frame;  ///< the last frame, to which the star to move refers
+  std::vector<FieldShift> shifts;  ///< measured, per identified frame
+  std::vector<FieldShift> fitted;  ///< what the axis and rate found predict, finely in time
   /// Distance of the axis from the pole at which a star trails by the tolerance in the planned exposure, wherever the
   /// camera points; absent without a planned exposure.
   std::optional<double> tolerance_radius_arcmin;
@@ -69,11 +69,11 @@ struct AlignEvidence {
 
 /// Crops of one frame at full size: centre, then top left, top right, bottom left, bottom right, side by side.
 struct CropStrip {
-  GreyPicture picture;               ///< five squares in one row; empty when the frame could not be read again
+  GreyPicture picture;  ///< five squares in one row; empty when the frame could not be read again
 };
 
 struct CheckEvidence {
-  std::vector<CropStrip> crops;      ///< per frame of the report
+  std::vector<CropStrip> crops;  ///< per frame of the report
 };
 
 }  // namespace polewright

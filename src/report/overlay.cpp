@@ -60,8 +60,8 @@ std::vector<LegendEntry> legend_of(const FrameView& view, double arrow_factor) {
   if (std::any_of(view.marks.begin(), view.marks.end(), has_trail))
     legend.push_back({LegendShape::trail, fmt::format("trail of one star, {:g} times its length", kTrailFactor)});
   if (arrow_factor > 0.0)
-    legend.push_back({LegendShape::arrow, fmt::format("motion of the stars in a minute, {:g} times its length{}", arrow_factor,
-                                                      view.motion_sense_known ? "" : ", sense unknown")});
+    legend.push_back({LegendShape::arrow, fmt::format("motion of the stars in a minute, {:g} times its length{}",
+                                                      arrow_factor, view.motion_sense_known ? "" : ", sense unknown")});
   return legend;
 }
 
@@ -87,8 +87,8 @@ cv::Mat legend_strip(const std::vector<LegendEntry>& entries, int width) {
 
 Status write_overlay(const std::string& path, const FrameView& view) {
   if (view.preview.pixels.empty())
-    return Error{ErrorCode::write_failed, path, "there is no picture of the frame to draw on", "a frame that can be read twice",
-                 "Check that the frame is still where it was"};
+    return Error{ErrorCode::write_failed, path, "there is no picture of the frame to draw on",
+                 "a frame that can be read twice", "Check that the frame is still where it was"};
   cv::Mat picture = picture_of(view.preview, 1200);
   const double scale = static_cast<double>(picture.cols) / view.width_px;
   const double factor = motion_factor(view, scale);

@@ -17,13 +17,16 @@ constexpr int kFont = cv::FONT_HERSHEY_SIMPLEX;
 constexpr double kFontScale = 0.48;
 constexpr std::size_t kMostNames = 14, kSameReason = 2;
 
-cv::Point pixel(double x, double y) { return {static_cast<int>(std::lround(x)), static_cast<int>(std::lround(y))}; }
+cv::Point pixel(double x, double y) {
+  return {static_cast<int>(std::lround(x)), static_cast<int>(std::lround(y))};
+}
 
 /// The font draws ASCII only: Greek letters of star designations are spelt out, anything else is left away.
 std::string ascii(const std::string& text) {
   static constexpr std::array<const char*, 25> kGreek{
-      "alpha", "beta", "gamma", "delta", "epsilon", "zeta", "eta",   "theta", "iota",    "kappa", "lambda", "mu", "nu",
-      "xi",    "omicron", "pi", "rho",   "sigma",   "sigma", "tau", "upsilon", "phi",   "chi",   "psi",    "omega"};
+      "alpha", "beta",   "gamma",   "delta", "epsilon", "zeta",    "eta",  "theta", "iota",
+      "kappa", "lambda", "mu",      "nu",    "xi",      "omicron", "pi",   "rho",   "sigma",
+      "sigma", "tau",    "upsilon", "phi",   "chi",     "psi",     "omega"};
   std::string out;
   for (std::size_t i = 0; i < text.size(); ++i) {
     const auto c = static_cast<unsigned char>(text[i]);
@@ -82,9 +85,13 @@ void arrow(cv::Mat& picture, cv::Point from, cv::Point to, bool head) {
 
 }  // namespace
 
-bool has_trail(const StarMark& mark) { return mark.trail.x != 0.0 || mark.trail.y != 0.0; }
+bool has_trail(const StarMark& mark) {
+  return mark.trail.x != 0.0 || mark.trail.y != 0.0;
+}
 
-std::string main_reason(const StarMark& mark) { return mark.why.substr(0, mark.why.find(',')); }
+std::string main_reason(const StarMark& mark) {
+  return mark.why.substr(0, mark.why.find(','));
+}
 
 int text_width(const std::string& text) {
   int baseline = 0;

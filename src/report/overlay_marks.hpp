@@ -22,7 +22,8 @@ struct LegendEntry {
 [[nodiscard]] int text_width(const std::string& text);
 void draw_legend_entry(cv::Mat& picture, const LegendEntry& entry, cv::Point baseline);
 
-/// How many times larger than in a minute the motion is drawn, so that the longest arrow fills its cell; 0 without motion.
+/// How many times larger than in a minute the motion is drawn, so that the longest arrow fills its cell; 0 without
+/// motion.
 [[nodiscard]] double motion_factor(const FrameView& view, double scale);
 void draw_motion(cv::Mat& picture, const FrameView& view, double scale, double factor);
 /// Every detection in its shape; names for the brightest, reasons for the flagged while there is room.

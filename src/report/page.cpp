@@ -10,7 +10,9 @@ using namespace report;
 namespace {
 
 /// Without spaces: the page reads it, people read the JSON of the command.
-std::string data(const Json& json) { return json.dump(-1, ' ', false, Json::error_handler_t::replace); }
+std::string data(const Json& json) {
+  return json.dump(-1, ' ', false, Json::error_handler_t::replace);
+}
 
 }  // namespace
 
@@ -23,7 +25,8 @@ std::string inspect_page(const InspectReport& r) {
 }
 
 std::string check_page(const CheckReport& r) {
-  return fill_page({check_text(r, {{}, 0}), check_json(r), data(check_evidence_json(r.evidence.value_or(CheckEvidence{})))});
+  return fill_page(
+      {check_text(r, {{}, 0}), check_json(r), data(check_evidence_json(r.evidence.value_or(CheckEvidence{})))});
 }
 
 }  // namespace polewright

@@ -11,13 +11,18 @@ constexpr std::size_t kAllCropsBytes = 4'800'000;  // with base64 and the figure
 constexpr std::size_t kMarksInPage = 1000;
 
 /// Hundredths are finer than any screen shows a frame.
-double hundredth(double v) { return std::round(v * 100.0) / 100.0; }
+double hundredth(double v) {
+  return std::round(v * 100.0) / 100.0;
+}
 
 const char* to_text(MarkKind kind) {
   switch (kind) {
-    case MarkKind::identified: return "identified";
-    case MarkKind::unidentified: return "unidentified";
-    case MarkKind::flagged: return "flagged";
+    case MarkKind::identified:
+      return "identified";
+    case MarkKind::unidentified:
+      return "unidentified";
+    case MarkKind::flagged:
+      return "flagged";
   }
   return "";
 }

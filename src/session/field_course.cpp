@@ -92,7 +92,8 @@ Angle finest_scale(const TurningCamera& camera) {
   return finest;
 }
 
-void fill_shifts(const MountProblem& problem, const MountSolution& mount, const TurningCamera& camera, FieldCourse& out) {
+void fill_shifts(const MountProblem& problem, const MountSolution& mount, const TurningCamera& camera,
+                 FieldCourse& out) {
   std::optional<Guides> guides;
   FieldShift first;
   UtcTime start;

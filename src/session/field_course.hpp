@@ -11,11 +11,11 @@
 namespace polewright::session {
 
 struct FieldCourse {
-  std::string last_frame;             ///< name of the frame the motion refers to
-  std::vector<FieldShift> measured;   ///< per frame that took part
-  std::vector<FieldShift> fitted;     ///< from the last frame backwards, at even steps
-  std::vector<MotionArrow> motion;    ///< over the last frame
-  Angle finest_scale;                 ///< smallest angle a pixel spans anywhere on the frame
+  std::string last_frame;            ///< name of the frame the motion refers to
+  std::vector<FieldShift> measured;  ///< per frame that took part
+  std::vector<FieldShift> fitted;    ///< from the last frame backwards, at even steps
+  std::vector<MotionArrow> motion;   ///< over the last frame
+  Angle finest_scale;                ///< smallest angle a pixel spans anywhere on the frame
 };
 
 /// Nothing when the fit holds no frame.

@@ -65,7 +65,8 @@ std::vector<StarMark> marks_of(const MeasuredFrame& m, const Catalogue& catalogu
 std::vector<MotionArrow> motion_from_trails(const MeasuredFrame& m) {
   const TrailField& field = m.stars.trail_field;
   const auto& exposure = m.frame.metadata.exposure_s;
-  if (!field.rotation || !m.identified || !m.identified->identification || !exposure || !(exposure->value > 0.0)) return {};
+  if (!field.rotation || !m.identified || !m.identified->identification || !exposure || !(exposure->value > 0.0))
+    return {};
   if (!(field.worst_trail_px > 3.0 * field.worst_trail_sigma_px)) return {};
   const LensModel& lens = m.identified->identification->lens;
   std::vector<MotionArrow> arrows;
@@ -108,9 +109,9 @@ AlignEvidence align_evidence(const std::vector<MeasuredFrame>& frames, const Cat
   out.shifts = course->measured;
   out.fitted = course->fitted;
   if (options.exposure_s && course->finest_scale.rad() > 0.0)
-    out.tolerance_radius_arcmin = Angle::rad(options.tolerance_px * course->finest_scale.rad() /
-                                             (kSiderealRate_rad_per_s * *options.exposure_s))
-                                      .arcmin();
+    out.tolerance_radius_arcmin =
+        Angle::rad(options.tolerance_px * course->finest_scale.rad() / (kSiderealRate_rad_per_s * *options.exposure_s))
+            .arcmin();
   return out;
 }
 

@@ -18,6 +18,7 @@ namespace polewright::session {
                                            const MountSolution* mount);
 
 /// Crops of every readable frame of a night, read again; empty where that fails.
-[[nodiscard]] CheckEvidence check_evidence(const CheckReport& report, const CheckOptions& options, const Progress& progress);
+[[nodiscard]] CheckEvidence check_evidence(const CheckReport& report, const CheckOptions& options,
+                                           const Progress& progress);
 
 }  // namespace polewright::session

@@ -23,8 +23,8 @@ std::array<double, 4> sky_of(const Frame& frame) {
   return sky;
 }
 
-/// A rectangle of the frame as light above the sky, each output pixel the mean of `factor`² samples. Where the picture is
-/// a colour mosaic and the factor odd, a 2×2 mean around each sample takes the pattern out.
+/// A rectangle of the frame as light above the sky, each output pixel the mean of `factor`² samples. Where the picture
+/// is a colour mosaic and the factor odd, a 2×2 mean around each sample takes the pattern out.
 struct Light {
   int width = 0, height = 0;
   std::vector<float> value;
@@ -54,8 +54,8 @@ float quantile(std::vector<float> values, double q) {
   return *at;
 }
 
-/// Inverse hyperbolic sine: straight near the sky, logarithmic for bright stars, so both show. Black lies just under the
-/// sky's middle, so that noise stays dark.
+/// Inverse hyperbolic sine: straight near the sky, logarithmic for bright stars, so both show. Black lies just under
+/// the sky's middle, so that noise stays dark.
 GreyPicture stretched(const Light& light) {
   const float sky = quantile(light.value, 0.5);
   const float noise = std::max(1e-3F, (sky - quantile(light.value, 0.16F)));
@@ -82,8 +82,10 @@ GreyPicture preview_of(const Frame& frame, int widest_px) {
 
 GreyPicture crop_strip(const Frame& frame, int side_px) {
   if (frame.pixels.empty() || frame.width < side_px || frame.height < side_px) return {};
-  const int right = (frame.width - side_px) & ~1, bottom = (frame.height - side_px) & ~1;  // even: keeps the mosaic's phase
-  const std::array<std::pair<int, int>, 5> corners{{{(right / 2) & ~1, (bottom / 2) & ~1}, {0, 0}, {right, 0}, {0, bottom}, {right, bottom}}};
+  const int right = (frame.width - side_px) & ~1,
+            bottom = (frame.height - side_px) & ~1;  // even: keeps the mosaic's phase
+  const std::array<std::pair<int, int>, 5> corners{
+      {{(right / 2) & ~1, (bottom / 2) & ~1}, {0, 0}, {right, 0}, {0, bottom}, {right, bottom}}};
   Light all{5 * side_px, side_px, std::vector<float>(static_cast<std::size_t>(5 * side_px * side_px))};
   for (std::size_t k = 0; k < corners.size(); ++k) {
     const Light one = light_of(frame, corners[k].first, corners[k].second, side_px, side_px, 1);

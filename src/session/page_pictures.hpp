@@ -6,8 +6,8 @@
 
 namespace polewright::session {
 
-/// The whole frame, averaged down to at most `widest_px` columns and stretched so that faint stars show above a dark sky.
-/// Colour-filter positions are balanced against each other first.
+/// The whole frame, averaged down to at most `widest_px` columns and stretched so that faint stars show above a dark
+/// sky. Colour-filter positions are balanced against each other first.
 [[nodiscard]] GreyPicture preview_of(const Frame& frame, int widest_px = 1600);
 
 /// Five squares of `side_px` pixel for pixel, side by side: centre, top left, top right, bottom left, bottom right; one

@@ -22,12 +22,14 @@ GreyPicture star_field(int width, int height, int stars, double trail_px, unsign
   std::normal_distribution<double> noise(26.0, 7.0);
   std::uniform_real_distribution<double> unit(0.0, 1.0);
   GreyPicture p{width, height, {}};
-  for (int i = 0; i < width * height; ++i) p.pixels.push_back(static_cast<std::uint8_t>(std::clamp(noise(random), 0.0, 255.0)));
+  for (int i = 0; i < width * height; ++i)
+    p.pixels.push_back(static_cast<std::uint8_t>(std::clamp(noise(random), 0.0, 255.0)));
   for (int s = 0; s < stars; ++s) {
     const double x0 = unit(random) * width, y0 = unit(random) * height, peak = 60.0 + 190.0 * unit(random);
     const int reach = 4 + static_cast<int>(trail_px);
     for (int y = std::max(0, static_cast<int>(y0) - 4); y < std::min(height, static_cast<int>(y0) + 5); ++y)
-      for (int x = std::max(0, static_cast<int>(x0) - reach); x < std::min(width, static_cast<int>(x0) + reach + 1); ++x) {
+      for (int x = std::max(0, static_cast<int>(x0) - reach); x < std::min(width, static_cast<int>(x0) + reach + 1);
+           ++x) {
         const double along = std::max(0.0, std::abs(x - x0) - trail_px / 2.0), across = y - y0;
         auto& v = p.pixels[static_cast<std::size_t>(y * width + x)];
         v = static_cast<std::uint8_t>(std::min(255.0, v + peak * std::exp(-(along * along + across * across) / 3.0)));
@@ -37,7 +39,9 @@ GreyPicture star_field(int width, int height, int stars, double trail_px, unsign
 }
 
 /// Five crops side by side, as the session cuts them.
-GreyPicture crops(int side, double trail_px, unsigned seed) { return star_field(5 * side, side, 30, trail_px, seed); }
+GreyPicture crops(int side, double trail_px, unsigned seed) {
+  return star_field(5 * side, side, 30, trail_px, seed);
+}
 
 FrameView view() {
   FrameView v;
@@ -64,7 +68,8 @@ AlignReport align_sample() {
   AlignEvidence e;
   e.frame = view();
   e.shifts = {{0.0, 0.0, 0.0, 0.0, 0.006, 0.01}, {180.0, 0.92, -0.41, 0.22, 0.006, 0.01}};
-  for (int k = 0; k <= 60; ++k) e.fitted.push_back({3.0 * k, 0.92 * k / 60.0, -0.41 * k / 60.0, 0.22 * k / 60.0, 0.0, 0.0});
+  for (int k = 0; k <= 60; ++k)
+    e.fitted.push_back({3.0 * k, 0.92 * k / 60.0, -0.41 * k / 60.0, 0.22 * k / 60.0, 0.0, 0.0});
   e.tolerance_radius_arcmin = 12.2;
   r.evidence = e;
   return r;
@@ -81,7 +86,9 @@ AlignReport southern_sample() {
 
 /// Every text a file or header can put into a report, as nasty as a file system allows.
 AlignReport hostile_sample() {
-  const std::string nasty = "</script><img src=x onerror=\"document.title='hit'\">'\"&amp;\n\xe2\x80\xae\xe5\xa4\x9c<!--" + std::string(200, 'W') + "\xff.fits";
+  const std::string nasty =
+      "</script><img src=x onerror=\"document.title='hit'\">'\"&amp;\n\xe2\x80\xae\xe5\xa4\x9c<!--" +
+      std::string(200, 'W') + "\xff.fits";
   AlignReport r = align_sample();
   r.message = nasty;
   r.site->source = nasty;
@@ -122,7 +129,8 @@ InspectReport inspect_sample() {
   return r;
 }
 
-void write(const std::filesystem::path& folder, const std::string& name, const std::string& page, const std::string& json) {
+void write(const std::filesystem::path& folder, const std::string& name, const std::string& page,
+           const std::string& json) {
   std::ofstream(folder / (name + ".html"), std::ios::binary) << page;
   std::ofstream(folder / (name + ".json"), std::ios::binary) << json;
 }
@@ -140,18 +148,30 @@ ordered_json night(int count) {
     const double trail = std::abs(0.5 + 0.12 * noise(random) + (blown ? 6.4 : slid ? 14.0 : 0.0));
     const int verdict = dim ? 3 : trail > 1.0 ? 2 : i % 13 == 5 ? 1 : 0;
     ++counts[verdict];
-    const double dx = 0.42 * i + 0.05 * noise(random) + (i > slip ? 23.5 : 0.0), dy = -0.18 * i + 0.05 * noise(random) - (i > slip ? 9.2 : 0.0);
-    const std::string file = "/night/NGC\xe2\x80\x9c" "891/light <" + std::to_string(1000 + i) + ">.fits";
+    const double dx = 0.42 * i + 0.05 * noise(random) + (i > slip ? 23.5 : 0.0),
+                 dy = -0.18 * i + 0.05 * noise(random) - (i > slip ? 9.2 : 0.0);
+    const std::string file =
+        "/night/NGC\xe2\x80\x9c"
+        "891/light <" +
+        std::to_string(1000 + i) + ">.fits";
     frames.push_back({{"file", i == 3 ? "/night/two\nlines.fits" : file},
                       {"mid_time_utc", start.plus_seconds(185.0 * i).iso()},
                       {"exposure_s", 180.0},
-                      {"verdict", verdict == 0 ? "sharp" : verdict == 1 ? "soft" : verdict == 2 ? "trailed" : "unusable"},
-                      {"cause", blown ? ordered_json("gust or knock") : slid ? ordered_json("slip") : dim ? ordered_json("clouds") : verdict == 1 ? ordered_json("defocus") : ordered_json(nullptr)},
+                      {"verdict", verdict == 0   ? "sharp"
+                                  : verdict == 1 ? "soft"
+                                  : verdict == 2 ? "trailed"
+                                                 : "unusable"},
+                      {"cause", blown          ? ordered_json("gust or knock")
+                                : slid         ? ordered_json("slip")
+                                : dim          ? ordered_json("clouds")
+                                : verdict == 1 ? ordered_json("defocus")
+                                               : ordered_json(nullptr)},
                       {"trail_px", dim ? ordered_json(nullptr) : ordered_json(trail)},
                       {"trail_sigma_px", dim ? ordered_json(nullptr) : ordered_json(0.08)},
                       {"trail_angle_deg", dim ? ordered_json(nullptr) : ordered_json(-31.0 + 4.0 * noise(random))},
                       {"elongation", dim ? ordered_json(nullptr) : ordered_json(1.1 + trail / 10.0)},
-                      {"fwhm_px", dim ? ordered_json(nullptr) : ordered_json(2.4 + 0.1 * noise(random) + (verdict == 1 ? 1.3 : 0.0))},
+                      {"fwhm_px", dim ? ordered_json(nullptr)
+                                      : ordered_json(2.4 + 0.1 * noise(random) + (verdict == 1 ? 1.3 : 0.0))},
                       {"stars", dim ? 9 : static_cast<int>(640 + 12 * noise(random))},
                       {"sky_adu", 1180.0 + 3.0 * noise(random) + (dim ? 700.0 : 0.0)},
                       {"shift_px", dim ? ordered_json(nullptr) : ordered_json::array({dx, dy})},
@@ -167,11 +187,19 @@ ordered_json night(int count) {
             {"axis", nullptr},
             {"rate", {{"ratio", 1.0003}, {"ratio_sigma", 0.0001}, {"matches", "sidereal"}}},
             {"periodic_error", {{"amplitude_arcsec", 21.4}, {"period_s", 600.0}, {"significance", 9.1}}},
-            {"steps", {{{"after_file", frames[static_cast<std::size_t>(slip)]["file"]}, {"shift_px", {23.5, -9.2}}, {"kind", "slip"}}}},
+            {"steps",
+             {{{"after_file", frames[static_cast<std::size_t>(slip)]["file"]},
+               {"shift_px", {23.5, -9.2}},
+               {"kind", "slip"}}}},
             {"causes",
              {{{"cause", "slip"}, {"share", 0.62}, {"evidence", "the pointing jumped 25 px and stayed there"}},
               {{"cause", "gust or knock"}, {"share", 0.3}, {"evidence", "one frame smeared, pointing returned"}}}}}},
-          {"summary", {{"frames", count}, {"sharp", counts[0]}, {"soft", counts[1]}, {"trailed", counts[2]}, {"unusable", counts[3]}}}};
+          {"summary",
+           {{"frames", count},
+            {"sharp", counts[0]},
+            {"soft", counts[1]},
+            {"trailed", counts[2]},
+            {"unusable", counts[3]}}}};
 }
 
 void write_night(const std::filesystem::path& folder, const std::string& name, int count) {
@@ -182,7 +210,8 @@ void write_night(const std::filesystem::path& folder, const std::string& name, i
     evidence.crops.push_back({crops(96, trail.is_null() ? 0.0 : trail.get<double>(), static_cast<unsigned>(i))});
   }
   const std::string json = result.dump(2) + "\n";
-  write(folder, name, report::fill_page({"The night in words.\n", json, report::check_evidence_json(evidence).dump()}), json);
+  write(folder, name, report::fill_page({"The night in words.\n", json, report::check_evidence_json(evidence).dump()}),
+        json);
 }
 
 }  // namespace
@@ -194,7 +223,9 @@ int main(int argc, char** argv) {
   }
   const std::filesystem::path folder = argv[1];
   std::filesystem::create_directories(folder);
-  const auto align_as = [&](const std::string& name, const AlignReport& r) { write(folder, name, align_page(r), align_json(r)); };
+  const auto align_as = [&](const std::string& name, const AlignReport& r) {
+    write(folder, name, align_page(r), align_json(r));
+  };
   align_as("align", align_sample());
   align_as("south", southern_sample());
   align_as("hostile", hostile_sample());

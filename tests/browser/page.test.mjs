@@ -180,8 +180,9 @@ test("hostile names stay text", async () => {
   await close(page);
 });
 
-test("layers of the frame can be switched", async () => {
+test("the picture is there and its layers can be switched", async () => {
   const page = await open("align");
+  assert.deepEqual(await page.$eval("#frame img", (i) => [i.complete, i.naturalWidth, i.naturalHeight]), [true, 750, 500]);
   assert.ok(await page.locator(".layer-motion .head").first().isVisible());
   await page.getByLabel("motion of the stars").uncheck();
   assert.ok(await page.locator(".layer-motion .head").first().isHidden());
