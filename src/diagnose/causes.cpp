@@ -46,10 +46,11 @@ void add_visible(const Ledger& l, Tallies& t) {
     for (const Part& p : m.parts)
       if (p.cause != "unexplained" && p.trail_px >= least)
         t[p.cause].trail_px = std::max(t[p.cause].trail_px, p.trail_px);
+  const double wander = wander_px(l.series, l.finding.account);
   for (const Ledger::Event& e : l.events) {
     const double far = std::hypot(e.moved.x(), e.moved.y());
-    const bool aimed = far > 0.1 * std::min(l.field.width_px, l.field.height_px);
-    if (e.stays && !aimed && far > l.options.tolerance_px) t["slip"].trail_px = std::max(t["slip"].trail_px, far);
+    if (e.stays && !e.deliberate && far > std::max(l.options.tolerance_px, l.options.least_sigma * wander))
+      t["slip"].trail_px = std::max(t["slip"].trail_px, far);
   }
 }
 
@@ -68,10 +69,9 @@ double bic_gain_of(const std::string& cause, const Ledger& l) {
   return gain;
 }
 
-/// Frames of nobody's making (daylight, cap on) do not vote, and a cause must stand on more than rounding.
+/// A cause must spoil a frame, or come near the tolerance on one.
 bool worth_telling(const Tally& tally, const NightOptions& options) {
-  return tally.frames > 0 || tally.votes > 0.02 ||
-         tally.trail_px >= options.least_share_of_tolerance * options.tolerance_px;
+  return tally.frames > 0 || tally.trail_px >= options.least_share_of_tolerance * options.tolerance_px;
 }
 
 }  // namespace

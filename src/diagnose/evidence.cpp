@@ -37,7 +37,7 @@ std::string slip_evidence(const Ledger& l, std::size_t frames) {
   double far = 0.0;
   std::size_t n = 0;
   for (const Ledger::Event& e : l.events)
-    if (e.stays) {
+    if (e.stays && !e.deliberate) {
       far = std::max(far, std::hypot(e.moved.x(), e.moved.y()));
       ++n;
     }

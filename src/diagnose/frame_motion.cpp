@@ -102,7 +102,7 @@ void weigh(const NightFrame& f, double surplus, const NightField& field, const N
   out.trail_sigma_px = f.trail->worst_sigma_px;
   tell_angle(seen, out);
   if (!modelled || out.excess) return;
-  const double own = 1.0 / (noise * noise), sequence = 1.0 / std::max(surplus * surplus, 0.04 * noise * noise);
+  const double own = 1.0 / (noise * noise), sequence = 1.0 / std::max(surplus * surplus, 0.25 * noise * noise);
   const Eigen::Vector2d both = (seen * own + expected * sequence) / (own + sequence);
   out.trail_px = worst_of({both.x(), both.y(), out.expected.z()}, field);
   out.trail_sigma_px = f.trail->worst_sigma_px * std::sqrt(own / (own + sequence));

@@ -50,7 +50,8 @@ void blame_sudden(const Ledger& l, std::size_t frame, Judgement& j) {
   }
   // Gusts are exceptions. When they are the rule, something that this analysis has no name for is at work.
   // And only a later frame shows that the pointing came back.
-  const bool returned = std::any_of(l.series.frame.begin(), l.series.frame.end(), [&](std::size_t f) { return f > frame; });
+  const bool returned =
+      std::any_of(l.series.frame.begin(), l.series.frame.end(), [&](std::size_t f) { return f > frame; });
   const bool rare = 4 * sudden_count(l) <= std::max<std::size_t>(l.frames.size(), 8);
   if (rare && returned && sudden_run(l, frame) <= kLongestGust && l.series.size() >= 4) {
     blame(j, "gust or knock", trail,

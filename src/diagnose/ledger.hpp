@@ -19,6 +19,7 @@ struct Ledger {
   struct Event {
     std::size_t frame = 0;  ///< first frame after a step, or the frame of a blip
     bool stays = false;
+    bool deliberate = false;  ///< somebody aimed anew, or dithers
     Displacement moved = Displacement::Zero();
     double sigma_px = 0.0;
     double bic_gain = 0.0;

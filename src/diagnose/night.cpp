@@ -32,6 +32,38 @@ void list_events(Ledger& l) {
   std::sort(l.events.begin(), l.events.end(), [](const auto& x, const auto& y) { return x.frame < y.frame; });
 }
 
+/// A leap during an exposure leaves that frame half way: two steps in a row the same way are one.
+void join_halves(Ledger& l) {
+  for (std::size_t i = 0; i + 1 < l.events.size();) {
+    Ledger::Event &a = l.events[i], &b = l.events[i + 1];
+    if (a.stays && b.stays && b.frame <= a.frame + 1 && a.moved.dot(b.moved) > 0.0) {
+      a.moved += b.moved;
+      a.bic_gain = std::max(a.bic_gain, b.bic_gain);
+      l.events.erase(l.events.begin() + static_cast<std::ptrdiff_t>(i) + 1);
+    } else {
+      ++i;
+    }
+  }
+}
+
+/// Deliberate shifts (dithering, aiming anew) fall between exposures; a clamp that gives way does not wait for the
+/// shutter. Leaps that left no frame smeared are slips only as long as chance can have put them all into the gaps.
+void tell_deliberate(Ledger& l) {
+  const double cadence = l.series.cadence_s();
+  if (cadence <= 0.0) return;
+  const double gap =
+      std::clamp(1.0 - median_of({l.series.exposure_s.begin(), l.series.exposure_s.end()}) / cadence, 0.02, 1.0);
+  double chance = 1.0;
+  const auto unsmeared = [&](const Ledger::Event& e) {
+    return e.stays && !l.sudden(e.frame) && (e.frame == 0 || !l.sudden(e.frame - 1));
+  };
+  for (const Ledger::Event& e : l.events) chance *= unsmeared(e) ? gap : 1.0;
+  for (Ledger::Event& e : l.events) {
+    const bool far = std::hypot(e.moved.x(), e.moved.y()) > kReAimShare * std::min(l.field.width_px, l.field.height_px);
+    e.deliberate = e.stays && (far || (unsmeared(e) && chance < 0.01));
+  }
+}
+
 void tell_steps(const Ledger& l, NightDiagnosis& out) {
   for (const Ledger::Event& e : l.events) {
     if (!e.stays || e.frame == 0) continue;
@@ -41,8 +73,7 @@ void tell_steps(const Ledger& l, NightDiagnosis& out) {
     step.y_px = e.moved.y();
     step.roll_arcmin = Angle::rad(e.moved.z() / corner_px(l.field)).arcmin();
     step.sigma_px = e.sigma_px;
-    if (std::hypot(step.x_px, step.y_px) > kReAimShare * std::min(l.field.width_px, l.field.height_px))
-      step.kind = StepKind::re_aimed;
+    if (e.deliberate) step.kind = StepKind::re_aimed;
     out.steps.push_back(step);
   }
 }
@@ -93,6 +124,9 @@ void tell_periodic(const Ledger& l, NightDiagnosis& out) {
     if (l.finding.account.components[i].term == Term::wave) out.periodic.push_back(periodic_term(l, i));
   std::sort(out.periodic.begin(), out.periodic.end(),
             [](const auto& a, const auto& b) { return a.amplitude_px > b.amplitude_px; });
+  // What a strong wave's own inaccuracy leaves behind looks like further weak ones.
+  std::erase_if(out.periodic,
+                [&](const PeriodicTerm& p) { return p.amplitude_px < 0.03 * out.periodic.front().amplitude_px; });
 }
 
 /// Trails of frames that obey the sequence's motion, or at least are not smeared by an accident.
@@ -146,6 +180,8 @@ NightDiagnosis diagnose_night(const std::vector<NightFrame>& frames, const Night
     out.drift->rate_sigma = field.rate_sigma;
   }
   l.motions = frame_motions(frames, l.series, l.finding, out.drift, field, options);
+  join_halves(l);
+  tell_deliberate(l);
   tell_steps(l, out);
   tell_settling(l, out);
   tell_periodic(l, out);

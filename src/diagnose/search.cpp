@@ -193,7 +193,9 @@ void grow(Series& s, const NightOptions& options, Finding& finding, bool events)
 
 void drop_chance_waves(const Series& s, const NightOptions& options, Finding& finding) {
   for (std::size_t i = finding.account.components.size(); i-- > 0;) {
-    if (finding.account.components[i].term != Term::wave || false_alarm(s, finding.account, i, options) < kLargestFalseAlarm) continue;
+    if (finding.account.components[i].term != Term::wave ||
+        false_alarm(s, finding.account, i, options) < kLargestFalseAlarm)
+      continue;
     std::vector<Component> left = finding.account.components;
     left.erase(left.begin() + static_cast<std::ptrdiff_t>(i));
     finding.account = fit(s, left);

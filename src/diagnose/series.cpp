@@ -4,6 +4,11 @@
 #include <cmath>
 
 namespace polewright::diagnose {
+namespace {
+
+constexpr double kPlaceFloor_px = 0.02;
+
+}  // namespace
 
 double median_of(std::vector<double> values) {
   if (values.empty()) return 0.0;
@@ -71,9 +76,9 @@ Series series_of(const std::vector<NightFrame>& frames, const NightField& field)
   s.y.resize(n, 3);
   std::vector<double> sigmas, roll_sigmas;
   for (const std::size_t i : s.frame) {
-    // Nothing is known of a star field's place to better than a few thousandths of a pixel.
-    sigmas.push_back(std::max(frames[i].place->sigma_px, 0.003));
-    roll_sigmas.push_back(std::max(frames[i].place->roll_sigma_rad * corner_px(field), 0.003));
+    // Centroids of round and of drawn-out images differ by a few hundredths of a pixel, whatever the stars' noise says.
+    sigmas.push_back(std::max(frames[i].place->sigma_px, kPlaceFloor_px));
+    roll_sigmas.push_back(std::max(frames[i].place->roll_sigma_rad * corner_px(field), kPlaceFloor_px));
   }
   const double sigma = median_of(sigmas), roll_sigma = median_of(roll_sigmas);
   if (n == 0) return s;

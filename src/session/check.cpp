@@ -37,6 +37,11 @@ NightFrame night_frame(const FrameRecord& r, std::optional<double> time_s) {
   if (r.field.worst_trail_sigma_px > 0.0)
     f.trail = MeasuredTrail{r.field.centre_trail_x_px,  r.field.centre_trail_y_px, r.field.centre_trail_cov,
                             r.field.twist_px_at_corner, r.field.worst_trail_px,    r.field.worst_trail_sigma_px};
+  if (r.doubled_px) {
+    const double length = std::hypot(r.doubled_px->x, r.doubled_px->y);
+    // Two images are placed to about a tenth of a pixel; the trail is the way from one to the other.
+    f.trail = MeasuredTrail{r.doubled_px->x, r.doubled_px->y, {0.01, 0.0, 0.01}, 0.0, length, 0.1};
+  }
   return f;
 }
 
@@ -104,6 +109,7 @@ CheckFrame check_frame(const NightFile& file, const NightFrame& frame, const Fra
   out.temperature_c = frame.temperature_c;
   out.place = frame.place;
   out.flags = r.flags;
+  if (r.doubled_px) out.flags.push_back("doubled images");
   return out;
 }
 
@@ -141,6 +147,12 @@ void report_sequence(const NightSequence& s, const std::vector<NightFile>& files
   night.tolerance_px = session.tolerance_px;
   const std::vector<NightFrame> frames = night_frames(s, files, session);
   out.diagnosis = diagnose_night(frames, field_of(*first.record, described, axis, session), night);
+  if (out.diagnosis.settling && axis.mount) {
+    // A field still coming to rest looks like an axis error; e⁻⁴ of it is left by then.
+    solve_axis(axis, 4.0 * out.diagnosis.settling->decay_s, options, progress);
+    out.mount_message = axis.message;
+    out.diagnosis = diagnose_night(frames, field_of(*first.record, described, axis, session), night);
+  }
   out.mount = std::move(axis.mount);
   if (out.mount && out.mount->outcome == MountOutcome::solved && axis.message.empty())
     out.correction = correction_for(*out.mount, axis.problem.site, session.base);
@@ -191,7 +203,8 @@ void report_unreadable(const std::vector<NightFile>& files, CheckReport& report)
 
 namespace session {
 
-Status explain_night(const std::vector<NightFile>& files, const CheckOptions& options, const Progress& progress, CheckReport& report) {
+Status explain_night(const std::vector<NightFile>& files, const CheckOptions& options, const Progress& progress,
+                     CheckReport& report) {
   for (const NightFile& file : files)
     if (file.record) ++(file.remembered ? report.remembered : report.measured);
   const Result<Catalogue> catalogue = Catalogue::open(options.session.catalogue);

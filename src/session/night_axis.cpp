@@ -73,30 +73,41 @@ NightAxis find_axis(const NightSequence& sequence, const std::vector<NightFile>&
     out.message = "no frame shows enough stars to identify";
     return out;
   }
-  const std::vector<MeasuredFrame> frames = identify_some(which, files, catalogue, options, progress, out.message);
-  out.identified = frames.size();
-  if (frames.empty()) return out;
-  out.message.clear();
-  find_pole(frames.front(), options.session, out);
+  out.frames = identify_some(which, files, catalogue, options, progress, out.message);
+  out.identified = out.frames.size();
+  if (out.frames.empty()) return out;
+  find_pole(out.frames.front(), options.session, out);
+  solve_axis(out, 0.0, options, progress);
+  return out;
+}
+
+void solve_axis(NightAxis& axis, double after_s, const CheckOptions& options, const Progress& progress) {
+  axis.message.clear();
+  axis.mount.reset();
+  std::vector<MeasuredFrame> frames;
+  for (const MeasuredFrame& m : axis.frames)
+    if (after_s <= 0.0 ||
+        (m.time && axis.frames.front().time && m.time->seconds_since(*axis.frames.front().time) >= after_s))
+      frames.push_back(m);
   if (frames.size() < 2) {
-    out.message = "only one frame's stars could be identified";
-    return out;
+    axis.message = after_s > 0.0 ? "the mount was still coming to rest on the frames whose stars were identified"
+                                 : "only one frame's stars could be identified";
+    return;
   }
   const AlignProblem built = build_problem(frames, options.session);
-  out.problem = built.problem;
+  axis.problem = built.problem;
   if (built.problem.frames.size() < 2) {
-    out.message = built.missing;
-    return out;
+    axis.message = built.missing;
+    return;
   }
   if (progress) progress("fitting the axis", 0, 1);
   MountOptions mount_options;
   mount_options.threads = options.session.threads;
-  out.mount = solve_mount(built.problem, mount_options);
+  axis.mount = solve_mount(built.problem, mount_options);
   if (!built.missing.empty())
-    out.message = built.missing;
-  else if (out.mount->outcome != MountOutcome::solved)
-    out.message = out.mount->message;
-  return out;
+    axis.message = built.missing;
+  else if (axis.mount->outcome != MountOutcome::solved)
+    axis.message = axis.mount->message;
 }
 
 }  // namespace polewright::session

@@ -11,6 +11,7 @@
 namespace polewright::session {
 
 struct NightAxis {
+  std::vector<MeasuredFrame> frames;  ///< identified, by time
   std::size_t identified = 0;
   std::optional<LensModel> lens;
   std::optional<Vec<Icrs>> centre;  ///< of the first identified frame
@@ -24,5 +25,8 @@ struct NightAxis {
 /// Identifies up to options.most_identified frames, evenly chosen among those with stars, and fits the mount.
 [[nodiscard]] NightAxis find_axis(const NightSequence& sequence, const std::vector<NightFile>& files,
                                   const Catalogue& catalogue, const CheckOptions& options, const Progress& progress);
+
+/// Fits the mount again, to the frames from `after_s` seconds after the first one on.
+void solve_axis(NightAxis& axis, double after_s, const CheckOptions& options, const Progress& progress);
 
 }  // namespace polewright::session

@@ -161,6 +161,7 @@ void visit_record(Io& io, Record& r) {
   io(r.tilt_px);
   io(r.tilt_sigma_px);
   io(r.elongation);
+  io.optional(r.doubled_px);
   io(r.flags);
   io(r.stars);
 }

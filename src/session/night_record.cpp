@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "session/night_double.hpp"
 #include "session/night_tilt.hpp"
 
 namespace polewright::session {
@@ -70,6 +71,7 @@ FrameRecord record_of(const Frame& frame, const StarList& stars, const RecordOpt
   r.field.rotation.reset();
   r.flags = stars.flags;
   r.elongation = elongation_of(stars.stars);
+  r.doubled_px = doubled_by(stars);
   const TiltMeasure tilt = tilt_of(stars);
   r.tilt_px = tilt.growth_px;
   r.tilt_sigma_px = tilt.sigma_px;

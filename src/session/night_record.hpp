@@ -15,7 +15,7 @@
 namespace polewright::session {
 
 /// Changes whenever the meaning or the making of a record changes; older records are measured anew.
-inline constexpr std::string_view kRecordVersion = "1";
+inline constexpr std::string_view kRecordVersion = "2";
 
 /// One star, in single precision: 0.0005 px on a 6000 px frame is far below any centroid's error.
 struct StarRecord {
@@ -36,6 +36,7 @@ struct FrameRecord {
   TrailField field;                           ///< without the rotation in angles, which depends on options
   double tilt_px = 0.0, tilt_sigma_px = 0.0;  ///< growth of the star width across the frame that a tilted sensor makes
   double elongation = 1.0;
+  std::optional<PixelPoint> doubled_px;  ///< offset of the second image when every star stands twice
   std::vector<std::string> flags;
   std::vector<StarRecord> stars;  ///< the brightest usable ones
 };

@@ -48,7 +48,8 @@ CheckFrame frame(const std::string& name, int minute, Verdict verdict, double tr
 /// Every field filled, a hostile name, a file that could not be read.
 CheckReport sample_night() {
   CheckReport r;
-  r.frames = {frame("a_1.cr2", 0, Verdict::sharp, 0.4), frame("a_2.cr2", 1, Verdict::trailed, 2.3), frame("a_3, \"odd\"\x1b[2J.cr2", 2, Verdict::soft, 0.5)};
+  r.frames = {frame("a_1.cr2", 0, Verdict::sharp, 0.4), frame("a_2.cr2", 1, Verdict::trailed, 2.3),
+              frame("a_3, \"odd\"\x1b[2J.cr2", 2, Verdict::soft, 0.5)};
   r.frames[0].companions = {"night/a_1.jpg"};
   r.frames[1].finding.cause = "axis misalignment";
   r.frames[1].finding.why = "axis misalignment makes 2.1 px of the 2.3 px trail";
@@ -98,8 +99,10 @@ CheckReport sample_night() {
   d.steps = {{1, 4.0, -3.0, 0.2, 0.1, StepKind::slip}};
   d.settling = Settling{3.0, 1.0, 0.1, 120.0};
   d.wander_px = 0.1;
-  d.causes = {{"axis misalignment", 0.8, 2.1, 1, 120.0, "the field drifts evenly, and its direction puts the axis 31′ from the pole (± 0.4′): 2.20 px a minute"},
-              {"defocus", 0.2, 1.5, 1, 0.0, "star width grows from 2.4 px by up to 1.5 px while the light stays, with no direction to it"}};
+  d.causes = {{"axis misalignment", 0.8, 2.1, 1, 120.0,
+               "the field drifts evenly, and its direction puts the axis 31′ from the pole (± 0.4′): 2.20 px a minute"},
+              {"defocus", 0.2, 1.5, 1, 0.0,
+               "star width grows from 2.4 px by up to 1.5 px while the light stays, with no direction to it"}};
   d.longest_sharp_s = 26.0;
   d.saved_by_half = 0.0;
   d.notes = {"a note"};
@@ -112,7 +115,9 @@ const std::string kSchema = POLEWRIGHT_SOURCE_DIR "/src/report/schema/check-1.js
 
 }  // namespace
 
-TEST_CASE("check text") { check_golden("night.txt", check_text(sample_night())); }
+TEST_CASE("check text") {
+  check_golden("night.txt", check_text(sample_night()));
+}
 
 TEST_CASE("check CSV") {
   check_golden("night.csv", check_csv(sample_night()));

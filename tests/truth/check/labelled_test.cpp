@@ -1,5 +1,5 @@
-// A reduced labelled set at measurement level: every cause alone at its middle strength and some clean nights. The whole
-// set and its confusion table: RESULTS.md.
+// A reduced labelled set at measurement level: every cause alone at its middle strength and some clean nights. The
+// whole set and its confusion table: RESULTS.md.
 #include <catch2/catch.hpp>
 #include <cmath>
 

@@ -17,7 +17,8 @@ CheckReport explained(const test::NightPlan& plan) {
 
 }  // namespace
 
-TEST_CASE("axis from a night of subs: within 1 arcminute at 135 mm over 30 minutes with 4 arcseconds of periodic error") {
+TEST_CASE(
+    "axis from a night of subs: within 1 arcminute at 135 mm over 30 minutes with 4 arcseconds of periodic error") {
   for (const std::uint64_t seed : {11u, 12u, 13u}) {
     test::NightPlan plan = test::clean_night(135.0, 60.0, 28, seed);
     plan.scene.mount.altitude_error = Angle::arcmin(14.0);

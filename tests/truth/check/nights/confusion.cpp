@@ -1,4 +1,5 @@
-// Runs the labelled set and writes the confusion table: bench/../confusion_check [CLEAN_NIGHTS] > RESULTS part.
+// Runs the labelled set and prints the confusion table: check_confusion [CLEAN_NIGHTS [OTHER_SEEDS [v]]]. With v it
+// tells of every night and frame it got wrong on standard error.
 #include <fmt/format.h>
 
 #include <cmath>
@@ -23,10 +24,11 @@ struct Score {
 }  // namespace
 
 int main(int argc, char** argv) {
-  const bool verbose = argc > 2;
+  const bool verbose = argc > 3;
+  const std::uint64_t other_seeds = argc > 2 ? std::strtoull(argv[2], nullptr, 10) : 0;
   std::map<std::string, std::map<std::string, int>> table;
   Score dominant, clean, trailed, second;
-  for (const test::NightPlan& plan : test::labelled_nights(argc > 1 ? std::atoi(argv[1]) : 60)) {
+  for (const test::NightPlan& plan : test::labelled_nights(argc > 1 ? std::atoi(argv[1]) : 60, other_seeds)) {
     const test::MadeNight night = test::make_night(plan);
     const NightDiagnosis d = diagnose_night(night.frames, night.field);
     const std::string truth = plan.causes.empty() ? "none" : plan.causes.front();

@@ -104,10 +104,10 @@ constexpr Kind kKinds[] = {{"axis misalignment", tilt_axis},
                            {"tilt", tilt_sensor},
                            {"clouds", clouds}};
 
-void add_alone(std::vector<NightPlan>& out) {
+void add_alone(std::vector<NightPlan>& out, std::uint64_t other_seeds) {
   const double focal[] = {24, 50, 135, 300};
-  const double strength[] = {1.6, 3.0, 8.0};
-  std::uint64_t seed = 1000;
+  const double strength[] = {1.4, 3.0, 8.0};
+  std::uint64_t seed = 1000 + other_seeds;
   int turn = 0;
   for (const Kind& kind : kKinds)
     for (const double s : strength) {
@@ -124,7 +124,7 @@ void add_alone(std::vector<NightPlan>& out) {
 }
 
 /// The first of each pair spoils clearly more frames, or spoils them more.
-void add_pairs(std::vector<NightPlan>& out) {
+void add_pairs(std::vector<NightPlan>& out, std::uint64_t other_seeds) {
   struct Pair {
     Kind first;
     double first_px;
@@ -152,7 +152,7 @@ void add_pairs(std::vector<NightPlan>& out) {
       {{"periodic error", worm480}, 5, {"tilt", tilt_sensor}, 1.5},
   };
   const double focal[] = {50, 135, 24, 300};
-  std::uint64_t seed = 3000;
+  std::uint64_t seed = 3000 + other_seeds;
   int turn = 0;
   for (const Pair& pair : pairs) {
     NightPlan p = named(pair.first.cause, focal[turn++ % 4], 60.0, ++seed);
@@ -192,14 +192,27 @@ NightPlan clean_night(double focal_mm, double exposure_s, int frames, std::uint6
   return p;
 }
 
-std::vector<NightPlan> labelled_nights(int clean_count) {
+/// Nights that are clean and yet restless: wander alike from frame to frame, dithering, few frames.
+NightPlan restless_night(int i, std::uint64_t other_seeds) {
+  const double focal[] = {24, 50, 85, 135, 200, 300};
+  NightPlan p = clean_night(focal[i % 6], 60.0, i % 2 == 0 ? 14 : 60, 7000u + other_seeds + static_cast<unsigned>(i));
+  p.name = "restless";
+  if (i % 3 == 0) p.red_wander_px = 0.3;
+  if (i % 3 == 1) p.dither_px = 8.0;
+  if (i % 3 == 2) p.wander_px = 0.5;
+  return p;
+}
+
+std::vector<NightPlan> labelled_nights(int clean_count, std::uint64_t other_seeds) {
   std::vector<NightPlan> out;
-  add_alone(out);
-  add_pairs(out);
+  add_alone(out, other_seeds);
+  add_pairs(out, other_seeds);
   const double focal[] = {24, 50, 85, 135, 200, 300};
   const double exposure[] = {20, 60, 120};
   for (int i = 0; i < clean_count; ++i)
-    out.push_back(clean_night(focal[i % 6], exposure[(i / 6) % 3], 40 + 3 * (i % 7), 5000u + static_cast<unsigned>(i)));
+    out.push_back(clean_night(focal[i % 6], exposure[(i / 6) % 3], 40 + 3 * (i % 7),
+                              5000u + other_seeds + static_cast<unsigned>(i)));
+  for (int i = 0; i < clean_count / 2; ++i) out.push_back(restless_night(i, other_seeds));
   return out;
 }
 

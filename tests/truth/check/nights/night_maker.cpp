@@ -158,6 +158,7 @@ MadeNight make_night(const NightPlan& plan) {
   constexpr double kStarSigma = 0.1;
   std::map<std::uint32_t, PixelPoint> key;
   FieldPlace key_place;
+  double red_x = 0.0, red_y = 0.0, dither_x = 0.0, dither_y = 0.0;
   for (int i = 0; i < scene.frames; ++i) {
     NightFrame f;
     f.time_s = scene.start_s(i);
@@ -165,8 +166,15 @@ MadeNight make_night(const NightPlan& plan) {
     look_at_stars(plan, *f.time_s, random, f);
     const TrueTrail truth = true_trail(scene, i);
     night.true_trail_px.push_back(truth.worst);
-    const auto places = places_of(scene, sky, i, kStarSigma, plan.seed + 1, plan.wander_px * random.normal(),
-                                  plan.wander_px * random.normal());
+    red_x = 0.9 * red_x + 0.436 * plan.red_wander_px * random.normal();
+    red_y = 0.9 * red_y + 0.436 * plan.red_wander_px * random.normal();
+    if (i % 3 == 0) {
+      dither_x = plan.dither_px * random.normal();
+      dither_y = plan.dither_px * random.normal();
+    }
+    const auto places =
+        places_of(scene, sky, i, kStarSigma, plan.seed + 1, plan.wander_px * random.normal() + red_x + dither_x,
+                  plan.wander_px * random.normal() + red_y + dither_y);
     if (i == 0) {
       key = places;
       f.place = FieldPlace{0.0, 0.0, 0.0, kStarSigma / 12.0, 1e-6};

@@ -21,6 +21,8 @@ struct NightPlan {
   bool identified = true;                     ///< the pole's direction in the camera is known
   double fwhm_px = 2.4, fwhm_scatter = 0.03;  ///< of the sharp star; relative scatter from frame to frame (seeing)
   double wander_px = 0.1;                     ///< 1σ per axis of the whole field from frame to frame (air, wind)
+  double red_wander_px = 0.0;                 ///< the same, alike from frame to frame (correlation 0.9)
+  double dither_px = 0.0;                     ///< 1σ per axis of a deliberate shift before every third frame
   std::function<double(double)> growth_px = [](double) { return 0.0; };    ///< of the width, against time in s
   std::function<double(double)> dimming_mag = [](double) { return 0.0; };  ///< against time in s
   double aberration_px = 0.0, tilt_px = 0.0;
@@ -38,7 +40,8 @@ struct MadeNight {
 /// A camera, an exposure and a number of frames under a clean sky; errors of a well set up mount (axis 2′, worm 1″).
 [[nodiscard]] NightPlan clean_night(double focal_mm, double exposure_s, int frames, std::uint64_t seed);
 
-/// The labelled set: each cause alone at three strengths, pairs, and clean nights, over focal lengths 24 to 300 mm.
-[[nodiscard]] std::vector<NightPlan> labelled_nights(int clean_count);
+/// The labelled set: each cause alone at three strengths, pairs, and clean nights (half as many
+/// restless ones besides), over focal lengths 24 to 300 mm. `other_seeds` gives other skies, pointings and noise.
+[[nodiscard]] std::vector<NightPlan> labelled_nights(int clean_count, std::uint64_t other_seeds = 0);
 
 }  // namespace polewright::test

@@ -1,5 +1,5 @@
-// Synthetic nights one level further down: star lists of catalogue stars as find_stars would give them, so that matching,
-// identification and the mount fit are in the test as well. No pixel is rendered.
+// Synthetic nights one level further down: star lists of catalogue stars as find_stars would give them, so that
+// matching, identification and the mount fit are in the test as well. No pixel is rendered.
 #pragma once
 
 #include <vector>
