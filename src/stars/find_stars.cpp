@@ -43,7 +43,7 @@ double local_significance(const Candidate& c, const Measurement& m, double sigma
   return map_holds(m) ? filtered : std::min(filtered, m.significance);
 }
 
-Star star_from(const Measurement& m, double significance, const StarSize& size) {
+Star star_from(const Measurement& m, double significance, const StarSize& size, bool mosaic) {
   Star s;
   s.position = {m.x, m.y};
   s.flux = m.flux;
@@ -67,7 +67,8 @@ Star star_from(const Measurement& m, double significance, const StarSize& size) 
   const bool textured = m.ring_noise > kTexture * m.noise && significance < kFaint;
   s.flags.foreground = m.saturated_pixels == 0 && (textured || (!map_holds(m) && significance < kDoubtful));
   s.flags.fit_failed = true;
-  s.flags.hot_pixel = m.converged && mean < 0.3 * size.sigma_px * size.sigma_px && m.saturated_pixels < 5;
+  // Through a mosaic a star of one colour can look as narrow as a pixel; there only the pixels beside the peak decide.
+  s.flags.hot_pixel = !mosaic && m.converged && mean < 0.3 * size.sigma_px * size.sigma_px && m.saturated_pixels < 5;
   s.flags.too_large = m.saturated_pixels == 0 && mean > 9.0 * size.sigma_px * size.sigma_px;
   return s;
 }
@@ -98,7 +99,8 @@ std::vector<Star> measure_candidates(const Frame& frame, const BackgroundMap& ba
       const Measurement m =
           measure(frame, background, {static_cast<double>(c.x), static_cast<double>(c.y)}, size.sigma_px);
       const double significance = local_significance(c, m, size.sigma_px);
-      if (m.flux > 0.0 && significance > options.threshold_sigma) measured[i] = star_from(m, significance, size);
+      if (m.flux > 0.0 && significance > options.threshold_sigma)
+        measured[i] = star_from(m, significance, size, frame.mosaic.is_colour());
     }
   });
   std::vector<Star> stars;

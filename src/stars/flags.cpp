@@ -233,6 +233,36 @@ void flag_blends(double sigma_px, std::vector<Star>& stars) {
     }
 }
 
+/// A pair too close for two maxima is one image longer than those around it. Compared with its neighbours on the frame,
+/// not with the frame as a whole: lens corners are long too.
+void flag_unresolved(double sigma_px, std::vector<Star>& stars) {
+  constexpr std::size_t kReference = 600, kNearest = 9;
+  std::vector<std::size_t> fitted;
+  for (std::size_t i = 0; i < stars.size(); ++i)
+    if (stars[i].flags.usable() && !stars[i].flags.saturated && !stars[i].flags.fit_failed && stars[i].snr > 20.0)
+      fitted.push_back(i);
+  if (fitted.size() < 2 * kNearest) return;
+  std::vector<std::size_t> reference;
+  for (std::size_t k = 0; k < fitted.size(); k += std::max<std::size_t>(1, fitted.size() / kReference))
+    reference.push_back(fitted[k]);
+  for (const std::size_t i : fitted) {
+    Star& s = stars[i];
+    std::vector<std::pair<double, std::size_t>> near;
+    for (const std::size_t k : reference)
+      if (k != i)
+        near.emplace_back(std::hypot(stars[k].position.x - s.position.x, stars[k].position.y - s.position.y), k);
+    std::partial_sort(near.begin(), near.begin() + kNearest, near.end());
+    std::vector<double> q1, q2;
+    for (std::size_t k = 0; k < kNearest; ++k) {
+      q1.push_back(stars[near[k].second].trail_q1_px2);
+      q2.push_back(stars[near[k].second].trail_q2_px2);
+    }
+    const double off = std::hypot(s.trail_q1_px2 - median_or(q1, 0.0), s.trail_q2_px2 - median_or(q2, 0.0));
+    const double noise = std::sqrt(s.trail_q_cov.xx + s.trail_q_cov.yy);
+    if (off > 6.0 * noise && off > 4.0 * sigma_px * sigma_px) s.flags.blended = true;
+  }
+}
+
 }  // namespace
 
 void flag_doubtful(const Frame& frame, const BackgroundMap& background, const FrameProfile& profile, int threads,
@@ -245,6 +275,7 @@ void flag_doubtful(const Frame& frame, const BackgroundMap& background, const Fr
   extend_streaks(profile.sigma_px, stars);
   if (!profile.motion) flag_crowded_lines(frame.width, frame.height, stars);
   flag_blends(profile.sigma_px, stars);
+  flag_unresolved(profile.sigma_px, stars);
 }
 
 }  // namespace polewright
