@@ -15,6 +15,7 @@ namespace {
 constexpr double kReachPerSigma = 3.6;           // the light beyond moves the errors by less than 1 %
 constexpr double kSaturatedReachPerSigma = 7.0;  // a saturated star has only its wings to show
 constexpr double kFreeShapeSnr = 12.0;           // below, a star's own width and trail say nothing
+constexpr double kPairLength = 2.2;              // own trail per width from which a star is tried as two
 constexpr double kPoor = 1.8;                    // χ² per pixel from which another start is tried
 constexpr std::size_t kExemplars = 150;          // their median width is good to 1 %
 
@@ -42,13 +43,15 @@ class FrameFitter {
       if (is_star(i)) fit(i, seeds_);
     });
     refine_crowded(n);
-    for (std::size_t i = 0; i < stars_.size(); ++i) {
+    if (!profile_.motion) split_pairs(n);
+    for (std::size_t i = 0; i < fits_.size(); ++i) {
       if (fits_[i]) {
         store_fit(*fits_[i], has_free_shape(i), stars_[i]);
       } else {
         widen_errors(stars_[i]);
       }
     }
+    stars_.insert(stars_.end(), added_.begin(), added_.end());
   }
 
  private:
@@ -228,6 +231,56 @@ class FrameFitter {
     profile_.wings.share = best_share;
   }
 
+  /// An image much longer than the frame's may be two stars under one maximum: tried, and kept when clearly better. The
+  /// second of each pair joins the list.
+  void split_pairs(std::size_t n) {
+    std::vector<std::optional<std::array<StarFit, 2>>> pairs(n);
+    for_each(n, [&](std::size_t i) {
+      double tx = 0.0, ty = 0.0;
+      if (!fits_[i] || !has_free_shape(i)) return;
+      trail_of(*fits_[i], tx, ty);
+      if (std::hypot(tx, ty) > kPairLength * profile_.sigma_px) pairs[i] = as_pair(i, tx, ty);
+    });
+    for (std::size_t i = 0; i < n; ++i) {
+      if (!pairs[i]) continue;
+      fits_[i] = (*pairs[i])[0];
+      Star second = stars_[i];
+      store_fit((*pairs[i])[1], false, second);
+      second.flags.blended = stars_[i].flags.blended = true;
+      added_.push_back(second);
+    }
+  }
+
+  /// Two round stars in place of one long one, fitted in turn; nothing unless that wins clearly.
+  [[nodiscard]] std::optional<std::array<StarFit, 2>> as_pair(std::size_t i, double tx, double ty) const {
+    constexpr double kApart = 0.29;  // half the distance of two points with a segment's second moment, over length
+    constexpr double kClearlyBetter = 30.0;
+    const StarFit& single = *fits_[i];
+    const FitPixels pixels = pixels_of(i, seeds_, kReachPerSigma + 1.0);
+    StarFit one = single;
+    const auto again = fit_star(pixels, one, priors_for(i, one), profile_.wings);
+    if (!again) return {};
+    std::array<StarFit, 2> pair;
+    for (const std::size_t k : {0, 1}) {
+      const double side = k == 0 ? -kApart : kApart;
+      pair[k] = start_fit({single.shape.x + side * tx, single.shape.y + side * ty}, profile_.sigma_px, 0.0, 0.0,
+                          single.colours, 0.0);
+      for (std::size_t c = 0; c < 3; ++c) pair[k].flux[c] = 0.5 * single.flux[c];
+    }
+    for (int round = 0; round < 12; ++round)
+      for (const std::size_t k : {0, 1}) {
+        FitPixels rest = pixels;
+        subtract_star(pair[1 - k], profile_.wings, rest);
+        FitPriors held{pair[k].shape.sigma, 0.0, 0.0, 0.0, 0.0};
+        auto fitted = fit_star(rest, pair[k], held, profile_.wings);
+        if (!fitted || fitted->flux[0] < 0.0) return {};
+        pair[k] = *fitted;
+      }
+    if (pair[1].deviance > again->deviance - kClearlyBetter) return {};
+    if (pair[1].flux[0] > pair[0].flux[0]) std::swap(pair[0], pair[1]);
+    return pair;
+  }
+
   /// Stars with neighbours once more, with the neighbours' fits instead of their first guesses.
   void refine_crowded(std::size_t n) {
     for (int round = 0; round < 2; ++round) {
@@ -246,6 +299,7 @@ class FrameFitter {
   FrameProfile& profile_;
   std::vector<Star>& stars_;
   std::vector<StarFit> seeds_;
+  std::vector<Star> added_;  ///< second stars of pairs
   std::vector<std::optional<StarFit>> fits_;
   std::vector<std::vector<std::uint32_t>> neighbours_;
 };
