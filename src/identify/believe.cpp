@@ -1,6 +1,7 @@
 #include "identify/believe.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
 
@@ -36,26 +37,35 @@ std::vector<Prediction> predictions(const Grown& grown, const Detections& detect
   return all;
 }
 
-/// Share of places beside the predicted ones that meet one of the `among` brightest detections too.
-double accident_rate(const std::vector<Prediction>& all, const Detections& detections, std::uint32_t among) {
+/// Ranks of the brightest detections met at places beside the predicted ones; kUnmet where there is none.
+std::vector<std::uint32_t> met_aside(const std::vector<Prediction>& all, const Detections& detections) {
+  // Steps of the golden angle, at 4 to 40 times the reach: near enough to feel the same clump, clear of the star.
   constexpr int kAside = 12;
-  int places = 0, hits = 0;
-  double expected = 0.0;
-  for (std::size_t i = 0; i < all.size(); ++i) {
-    const Prediction& s = all[i];
-    expected += among * std::numbers::pi * s.allowed_px * s.allowed_px / detections.area_px();
-    for (int k = 0; k < kAside; ++k) {
-      // Steps of the golden angle, at 4 to 40 times the reach: near enough to feel the same clump, clear of the star.
-      const double angle = 2.399963 * (k + static_cast<double>(i)), far = s.allowed_px * (4.0 + 3.0 * k);
-      const PixelPoint aside{s.place.x + far * std::cos(angle), s.place.y + far * std::sin(angle)};
-      if (!detections.on_frame(aside)) continue;
-      ++places;
-      hits += detections.nearest(aside, s.allowed_px, among) ? 1 : 0;
-    }
+  std::array<PixelPoint, kAside> step;
+  for (int k = 0; k < kAside; ++k) {
+    const double angle = 2.399963 * k, far = 4.0 + 3.0 * k;
+    step[static_cast<std::size_t>(k)] = {far * std::cos(angle), far * std::sin(angle)};
   }
-  const double uniform = all.empty() ? 1.0 : expected / static_cast<double>(all.size());
-  const double measured = places > 0 ? static_cast<double>(hits) / places : 1.0;
-  return std::clamp(std::max(uniform, measured), 1e-9, 1.0);
+  std::vector<std::uint32_t> met;
+  for (const Prediction& s : all)
+    for (const PixelPoint& d : step) {
+      const PixelPoint aside{s.place.x + s.allowed_px * d.x, s.place.y + s.allowed_px * d.y};
+      if (detections.on_frame(aside))
+        met.push_back(detections.brightest(aside, s.allowed_px).value_or(Prediction::kUnmet));
+    }
+  return met;
+}
+
+/// Chance that a place meets one of the `among` brightest detections: as measured aside, and not below a uniform
+/// field's.
+double accident_rate(const std::vector<Prediction>& all, const std::vector<std::uint32_t>& aside,
+                     const Detections& detections, std::uint32_t among) {
+  if (all.empty() || aside.empty()) return 1.0;
+  double area = 0.0;
+  for (const Prediction& s : all) area += std::numbers::pi * s.allowed_px * s.allowed_px;
+  const double uniform = among * area / static_cast<double>(all.size()) / detections.area_px();
+  const auto hits = std::count_if(aside.begin(), aside.end(), [&](std::uint32_t rank) { return rank < among; });
+  return std::clamp(std::max(uniform, static_cast<double>(hits) / static_cast<double>(aside.size())), 1e-9, 1.0);
 }
 
 /// Lowest tail probability over the number of stars counted; `choices` grows by the numbers looked at.
@@ -76,12 +86,13 @@ double lowest_tail(const std::vector<Prediction>& all, std::uint32_t among, doub
 
 double log10_chance(const Grown& grown, const Detections& detections, const Grower& grower, std::uint64_t tried) {
   const auto all = predictions(grown, detections, grower);
+  const auto aside = met_aside(all, detections);
   const int used = kFanStars + (std::max(0, grown.freedom.count() - 4) + 1) / 2;
   double best = 0.0;
   int choices = 0;
   for (std::uint32_t wanted = 25;; wanted *= 2) {
     const std::uint32_t among = std::min(wanted, detections.size());
-    best = std::min(best, lowest_tail(all, among, accident_rate(all, detections, among), used, choices));
+    best = std::min(best, lowest_tail(all, among, accident_rate(all, aside, detections, among), used, choices));
     if (among == detections.size()) break;
   }
   const auto charged = static_cast<double>(std::max(tried, kFewestTried)) * std::max(choices, 1);

@@ -97,6 +97,19 @@ std::optional<std::uint32_t> Detections::nearest(PixelPoint p, double reach_px, 
   return found;
 }
 
+std::optional<std::uint32_t> Detections::brightest(PixelPoint p, double reach_px) const {
+  std::optional<std::uint32_t> found;
+  const int right = column(p.x + reach_px), bottom = row(p.y + reach_px);
+  for (int r = row(p.y - reach_px); r <= bottom; ++r)
+    for (int c = column(p.x - reach_px); c <= right; ++c)
+      for (const std::uint32_t i : cell_[static_cast<std::size_t>(r * columns_ + c)]) {
+        if (found && i >= *found) break;
+        const double dx = all_[i].place.x - p.x, dy = all_[i].place.y - p.y;
+        if (dx * dx + dy * dy <= reach_px * reach_px) found = i;
+      }
+  return found;
+}
+
 std::vector<std::uint32_t> Detections::neighbours(std::uint32_t rank, std::size_t count, std::uint32_t among) const {
   std::vector<std::pair<double, std::uint32_t>> order;
   const PixelPoint p = all_[rank].place;

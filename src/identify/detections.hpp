@@ -33,6 +33,8 @@ class Detections {
 
   /// Rank of the nearest of the `among` brightest within `reach_px`.
   [[nodiscard]] std::optional<std::uint32_t> nearest(PixelPoint p, double reach_px, std::uint32_t among) const;
+  /// Rank of the brightest within `reach_px`.
+  [[nodiscard]] std::optional<std::uint32_t> brightest(PixelPoint p, double reach_px) const;
   /// The `count` nearest of the `among` brightest to one of them, nearest first.
   [[nodiscard]] std::vector<std::uint32_t> neighbours(std::uint32_t rank, std::size_t count, std::uint32_t among) const;
 

@@ -113,14 +113,15 @@ class Problem {
       cost += 0.5 * c2 * std::log1p(scaled);
       if (normal == nullptr) continue;
       const double w = inverse_variance / (1.0 + scaled);
-      normal->noalias() += w * slopes.transpose() * slopes;
-      gradient->noalias() += w * slopes.transpose() * residual;
+      normal->selfadjointView<Eigen::Lower>().rankUpdate(slopes.transpose(), w);
+      gradient->noalias() += slopes.transpose() * (w * residual);
     }
     Vector offset;
     offset << 0, 0, 0, 0, pose.lens.principal_point.x - start_.x, pose.lens.principal_point.y - start_.y, pose.lens.k1,
         pose.lens.k2;
     cost += 0.5 * (prior_.array() * offset.array().square()).sum();
     if (normal != nullptr) {
+      *normal = normal->selfadjointView<Eigen::Lower>();
       normal->diagonal() += prior_;
       *gradient -= prior_.cwiseProduct(offset);
       *gradient = gradient->cwiseProduct(moves_);
