@@ -203,7 +203,7 @@ void update_noise(NoiseModel& noise, const StarData& data, const Terms& terms, c
     return std::sqrt(share_of_old * old_value * old_value + (1.0 - share_of_old) * new_value * new_value);
   };
   const double old_scale = noise.scale, old_common = noise.common_error_px;
-  for (int pass = 0; pass < 3; ++pass) {
+  for (int pass = 0; pass < 2; ++pass) {
     const CommonSums sums = sum_commons(noise, data, terms, false);
     weigh(noise, data, terms, sums, options.robust_scale);
     noise.scale = std::max(1e-3, blend(old_scale, estimate_scale(noise, data, terms, sums, free_parameters)));

@@ -1,5 +1,6 @@
 #include "mount/normal_equations.hpp"
 
+#include <Eigen/Cholesky>
 #include <vector>
 
 namespace polewright::mount_detail {
@@ -18,6 +19,31 @@ std::vector<std::vector<Member>> members_of_commons(const StarData& data, const 
   return members;
 }
 
+/// Collects what shared errors take away, information −= Σ u·cov·uᵀ, and takes it away many at a time.
+class SharedLosses {
+ public:
+  explicit SharedLosses(Eigen::MatrixXd& information)
+      : information_(information), columns_(Eigen::MatrixXd::Zero(information.rows(), 2 * kAtOnce)) {}
+
+  /// u: derivativeᵀ · information of all observations of the error, one block row per frame, lens last.
+  void add(const Eigen::Matrix<double, Eigen::Dynamic, 2>& u, const Eigen::Matrix2d& cov) {
+    columns_.middleCols<2>(2 * used_).noalias() = u * cov.llt().matrixL().toDenseMatrix();
+    if (++used_ == kAtOnce) take();
+  }
+
+  void take() {
+    if (used_ == 0) return;
+    information_.selfadjointView<Eigen::Upper>().rankUpdate(columns_.leftCols(2 * used_), -1.0);
+    used_ = 0;
+  }
+
+ private:
+  static constexpr Eigen::Index kAtOnce = 64;
+  Eigen::MatrixXd& information_;
+  Eigen::MatrixXd columns_;
+  Eigen::Index used_ = 0;
+};
+
 }  // namespace
 
 NormalEquations sum_normal_equations(const StarData& data, const Terms& terms, const NoiseModel& noise,
@@ -27,12 +53,10 @@ NormalEquations sum_normal_equations(const StarData& data, const Terms& terms, c
   NormalEquations eq{Eigen::MatrixXd::Zero(n, n), Eigen::VectorXd::Zero(n)};
   const CommonSums sums = sum_commons(noise, data, terms, final_weights);
   const auto members = members_of_commons(data, terms);
-  std::vector<Eigen::Matrix<double, 3, 2>> turns;  // per member: derivativeᵀ · information
-  Eigen::Matrix<double, kLensParameters, kLensParameters> lens_block = decltype(lens_block)::Zero();
-
+  SharedLosses losses(eq.information);
+  Eigen::Matrix<double, Eigen::Dynamic, 2> u(n, 2);
   for (std::size_t c = 0; c < data.commons; ++c) {
-    Eigen::Matrix<double, kLensParameters, 2> lens_sum = decltype(lens_sum)::Zero();
-    turns.clear();
+    u.setZero();
     for (const auto [f, i] : members[c]) {
       const StarTerm& t = terms[f][i];
       const Eigen::Matrix2d w = observation_weight(noise, f, i, final_weights) * data.frames[f][i].information;
@@ -40,28 +64,19 @@ NormalEquations sum_normal_equations(const StarData& data, const Terms& terms, c
       const Eigen::Index row = 3 * static_cast<Eigen::Index>(f);
       eq.information.block<3, 3>(row, row) += jw.topRows<3>() * t.jacobian.leftCols<3>();
       eq.information.block<3, kLensParameters>(row, lens) += jw.topRows<3>() * t.jacobian.rightCols<kLensParameters>();
-      lens_block += jw.bottomRows<kLensParameters>() * t.jacobian.rightCols<kLensParameters>();
+      eq.information.bottomRightCorner<kLensParameters, kLensParameters>() +=
+          jw.bottomRows<kLensParameters>() * t.jacobian.rightCols<kLensParameters>();
       eq.moment.segment<3>(row) += jw.topRows<3>() * t.residual_px;
       eq.moment.tail<kLensParameters>() += jw.bottomRows<kLensParameters>() * t.residual_px;
-      turns.push_back(jw.topRows<3>());
-      lens_sum += jw.bottomRows<kLensParameters>();
+      u.middleRows<3>(row) += jw.topRows<3>();
+      u.bottomRows<kLensParameters>() += jw.bottomRows<kLensParameters>();
     }
-    if (noise.common_error_px <= 0.0) continue;
+    if (noise.common_error_px <= 0.0 || members[c].empty()) continue;
     const Eigen::Matrix2d cov = common_covariance(noise, sums, c);
-    const Eigen::Vector2d error = cov * sums.moment[c];
-    for (std::size_t a = 0; a < turns.size(); ++a) {
-      const Eigen::Index row = 3 * static_cast<Eigen::Index>(members[c][a].frame);
-      const Eigen::Matrix<double, 3, 2> ta = turns[a] * cov;
-      for (std::size_t b = a; b < turns.size(); ++b)
-        eq.information.block<3, 3>(row, 3 * static_cast<Eigen::Index>(members[c][b].frame)) -=
-            ta * turns[b].transpose();
-      eq.information.block<3, kLensParameters>(row, lens) -= ta * lens_sum.transpose();
-      eq.moment.segment<3>(row) -= turns[a] * error;
-    }
-    lens_block -= lens_sum * cov * lens_sum.transpose();
-    eq.moment.tail<kLensParameters>() -= lens_sum * error;
+    eq.moment.noalias() -= u * (cov * sums.moment[c]);
+    losses.add(u, cov);
   }
-  eq.information.bottomRightCorner<kLensParameters, kLensParameters>() = lens_block;
+  losses.take();
   eq.information.triangularView<Eigen::StrictlyLower>() = eq.information.transpose();
   return eq;
 }
