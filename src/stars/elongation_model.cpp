@@ -147,6 +147,14 @@ Eigen::Vector2d ElongationProblem::common(const ElongationVector& prior_sigma, d
   return p.head<2>();
 }
 
+ElongationProblem ElongationProblem::thinned(std::size_t count) const {
+  ElongationProblem out({}, bend_);
+  out.scatter_ = scatter_;
+  const std::size_t step = std::max<std::size_t>(1, samples_.size() / count);
+  for (std::size_t i = 0; i < samples_.size(); i += step) out.samples_.push_back(samples_[i]);
+  return out;
+}
+
 void ElongationProblem::absorb_scatter(const ElongationVector& p) {
   const auto median_distance = [&](double scatter) {
     std::vector<double> d;

@@ -48,6 +48,8 @@ class ElongationProblem {
   [[nodiscard]] Eigen::Vector2d common(const ElongationVector& prior_sigma, double& sigma) const;
   /// Sets the scatter so that the given model's misfit is what noise and scatter together would give.
   void absorb_scatter(const ElongationVector& p);
+  /// The same problem on at most `count` of its samples, spread over the list.
+  [[nodiscard]] ElongationProblem thinned(std::size_t count) const;
   [[nodiscard]] std::size_t size() const { return samples_.size(); }
   [[nodiscard]] const std::vector<ElongationSample>& samples() const { return samples_; }
 

@@ -19,15 +19,24 @@ double least_neighbour_share(double sigma_px) {
   return beside / middle;
 }
 
-/// Sky-subtracted samples in units of the noise; 0 outside the frame.
+/// Samples around one star above its own sky, in units of the noise; 0 outside the frame. The sky is that at the star:
+/// evaluating the map at every pixel would cost more than all the rest.
 class Pixels {
  public:
-  Pixels(const Frame& frame, const BackgroundMap& background) : frame_(frame), background_(background) {}
+  Pixels(const Frame& frame, const BackgroundMap& background, PixelPoint star) : frame_(frame) {
+    const int x = std::clamp(static_cast<int>(star.x), 0, frame.width - 1) & ~1;
+    const int y = std::clamp(static_cast<int>(star.y), 0, frame.height - 1) & ~1;
+    for (int c = 0; c < 4; ++c) {
+      level_[static_cast<std::size_t>(c)] = background.level(x + (c & 1), y + (c >> 1));
+      inverse_noise_[static_cast<std::size_t>(c)] = 1.0F / background.noise(x + (c & 1), y + (c >> 1));
+    }
+  }
 
   [[nodiscard]] bool contains(int x, int y) const { return x >= 0 && y >= 0 && x < frame_.width && y < frame_.height; }
   [[nodiscard]] double z(int x, int y) const {
     if (!contains(x, y)) return 0.0;
-    return (frame_.at(x, y) - background_.level(x, y)) / background_.noise(x, y);
+    const auto c = static_cast<std::size_t>(2 * (y & 1) + (x & 1));
+    return static_cast<double>((static_cast<float>(frame_.at(x, y)) - level_[c]) * inverse_noise_[c]);
   }
   /// Mean over the pixels along (dx, dy) from `from` to `to` steps away.
   [[nodiscard]] double mean_along(PixelPoint p, double dx, double dy, double from, double to) const {
@@ -49,21 +58,23 @@ class Pixels {
   }
 
   const Frame& frame_;
-  const BackgroundMap& background_;
+  std::array<float, 4> level_{}, inverse_noise_{};
 };
 
+/// Judges one star.
 class Judge {
  public:
-  Judge(const Frame& frame, const BackgroundMap& background, const FrameProfile& profile)
+  Judge(const Frame& frame, const BackgroundMap& background, const FrameProfile& profile, PixelPoint star)
       : mosaic_(frame.mosaic.is_colour()),
-        pixels_(frame, background),
+        pixels_(frame, background, star),
         profile_(profile),
         neighbour_share_(least_neighbour_share(profile.sigma_px)) {}
 
   void judge(Star& s) const {
+    constexpr double kBright = 100.0;  // columns and silhouettes make no maxima as significant as this
     judge_sharpness(s);
-    judge_column(s);
-    if (!profile_.motion) judge_silhouette(s);
+    if (s.snr < kBright) judge_column(s);
+    if (s.snr < kBright && !profile_.motion) judge_silhouette(s);
     if (!s.flags.saturated && !s.flags.hot_pixel) judge_streak(s);
   }
 
@@ -101,7 +112,8 @@ class Judge {
   void judge_silhouette(Star& s) const {
     constexpr int kSectors = 8;
     const double inner = 4.0 * profile_.sigma_px + 1.0, outer = inner + 6.0;
-    std::array<std::vector<double>, kSectors> sector;
+    static thread_local std::array<std::vector<double>, kSectors> sector;
+    for (auto& v : sector) v.clear();
     const int r = static_cast<int>(std::ceil(outer));
     const int cx = static_cast<int>(std::lround(s.position.x)), cy = static_cast<int>(std::lround(s.position.y));
     for (int dy = -r; dy <= r; ++dy)
@@ -114,7 +126,7 @@ class Judge {
       }
     std::vector<double> level;
     for (auto& v : sector)
-      if (v.size() >= 6) level.push_back(median_or(std::move(v), 0.0));
+      if (v.size() >= 6) level.push_back(median_or(v, 0.0));
     if (level.size() < 4) return;
     std::sort(level.begin(), level.end());
     // Sectors of 25 pixels: medians scatter by 0.25. Stars lift the upper levels, nothing but ground lowers the lowest.
@@ -267,10 +279,10 @@ void flag_unresolved(double sigma_px, std::vector<Star>& stars) {
 
 void flag_doubtful(const Frame& frame, const BackgroundMap& background, const FrameProfile& profile, int threads,
                    std::vector<Star>& stars) {
-  const Judge judge(frame, background, profile);
   constexpr std::size_t kBatch = 64;
   parallel_for((stars.size() + kBatch - 1) / kBatch, threads, [&](std::size_t b) {
-    for (std::size_t i = b * kBatch; i < std::min(stars.size(), (b + 1) * kBatch); ++i) judge.judge(stars[i]);
+    for (std::size_t i = b * kBatch; i < std::min(stars.size(), (b + 1) * kBatch); ++i)
+      Judge(frame, background, profile, stars[i].position).judge(stars[i]);
   });
   extend_streaks(profile.sigma_px, stars);
   if (!profile.motion) flag_crowded_lines(frame.width, frame.height, stars);

@@ -34,7 +34,8 @@ class FrameFitter {
   void run() {
     guess_gain();
     double longest = 0.0;
-    for (const Star& s : stars_) longest = std::max(longest, std::hypot(s.trail_x_px, s.trail_y_px));
+    for (const Star& s : stars_)
+      if (profile_.motion) longest = std::max(longest, std::hypot(s.trail_x_px, s.trail_y_px));
     neighbours_ = neighbours_within(stars_, 2.0 * kReachPerSigma * profile_.sigma_px + longest);
     make_seeds();
     calibrate();

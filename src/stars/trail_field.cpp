@@ -12,6 +12,7 @@ namespace polewright {
 namespace {
 
 constexpr double kLeastSnr = 12.0;        // from here on a star's own trail is fitted
+constexpr std::size_t kForStarts = 250;   // stars that choose among the starts
 constexpr std::size_t kLeastStars = 8;    // seven parameters
 constexpr double kMotionEvidence = 20.0;  // χ² that motion must win over optics alone: three parameters at 4σ
 constexpr double kOpticsEvidence = 16.0;  // χ² that optics must win over motion alone: four parameters at 3σ
@@ -81,13 +82,14 @@ class TrailFieldFit {
     if (start_) starts.insert(starts.begin(), *start_);
     ElongationFit best;
     best.chi2 = 1e300;
+    const ElongationProblem few = problem_.thinned(kForStarts);
     for (const Eigen::Vector3d& s : starts) {
       ElongationVector p = ElongationVector::Zero();
       p.head<3>() = s;
-      const ElongationFit f = problem_.fit(p, free, prior);
+      const ElongationFit f = few.fit(p, free, prior);
       if (f.chi2 < best.chi2) best = f;
     }
-    return best;
+    return problem_.fit(best.parameters, free, prior);
   }
 
   void choose_model() {
