@@ -167,7 +167,7 @@ void Grower::choose_freedom(Grown& grown) const {
     if (!freedom.principal_point) next.pose.lens.principal_point = detections_.centre();
     fit_with(next, freedom, scatter);
     const int dropped = best.freedom.count() - freedom.count();
-    const bool too_few = static_cast<int>(best.pairs.size()) < 3 * best.freedom.count();
+    const bool too_few = static_cast<int>(best.pairs.size()) < 2 * best.freedom.count();
     if (too_few || 2.0 * (next.cost - best.cost) < kWorthATerm * scatter * scatter * dropped) best = std::move(next);
   };
   FitFreedom freedom = kFull;
