@@ -5,7 +5,9 @@ namespace polewright {
 BaseMove base_move(const MountSolution& mount) {
   const Vec<Enu> up{0.0, 0.0, 1.0};
   // Right-handed about (axis × up) carries the axis upwards; azimuth grows against the right hand about up.
-  const Vec<Enu> hinge = mount.axis.cross(up).unit();
+  // An axis straight up has no azimuth; its hinge is taken as that of an azimuth of 0.
+  const Vec<Enu> across = mount.axis.cross(up);
+  const Vec<Enu> hinge = across.norm() > 0.0 ? across.unit() : Vec<Enu>{1.0, 0.0, 0.0};
   const Angle turn = (azimuth_of(mount.pole) - azimuth_of(mount.axis)).wrapped_signed();
   return {rotation_about(hinge, -mount.altitude_error), rotation_about(up, -turn)};
 }

@@ -36,6 +36,15 @@ Terms all_terms(const StarData& data, const PictureState& state, int threads) {
   return terms;
 }
 
+/// Data that no attitude can be made of (a lens without focal length, …): every frame is without usable stars.
+AttitudeFit no_fit(AttitudeFit fit, Eigen::Index frames) {
+  const Eigen::Index n = 3 * frames + kLensParameters;
+  fit.covariance = Eigen::MatrixXd::Identity(n, n);
+  fit.residual_rms_px.assign(static_cast<std::size_t>(frames), 0.0);
+  fit.stars_used.assign(static_cast<std::size_t>(frames), 0);
+  return fit;
+}
+
 // Cauchy weight at 2.5 of a shared error six times its usual size: a stale place, not a sign of how good the frame is.
 constexpr double kStaleWeight = 0.15;
 
@@ -87,7 +96,7 @@ AttitudeFit fit_attitudes(const StarData& data, PictureState start, const Attitu
     NormalEquations eq = sum_normal_equations(data, terms, fit.noise, false);
     add_priors(eq);
     const Eigen::VectorXd step = eq.information.llt().solve(eq.moment);
-    if (!step.allFinite()) return fit;
+    if (!step.allFinite()) return no_fit(std::move(fit), frames);
     for (Eigen::Index f = 0; f < frames; ++f) {
       auto& attitude = fit.state.camera_from_enu[static_cast<std::size_t>(f)];
       attitude = rotation_by(step.segment<3>(3 * f)) * attitude;

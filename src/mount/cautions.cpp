@@ -101,7 +101,7 @@ std::string what_to_shoot(const MountProblem& problem, const MountSolution& solu
   const NextShot next = plan_next(problem, solution, wanted);
   if (next.wait_s && next.swing)
     return fmt::format(
-        "Take one more frame in {:.0f} minutes, or swing the axis by {:.0f}° and take it now, to know "
+        "Take one more frame in {:.0f} min, or swing the axis by {:.0f}° and take it now, to know "
         "the axis to {:.0f}′.",
         std::ceil(*next.wait_s / 60.0), std::ceil(next.swing->deg()), wanted.arcmin());
   if (next.swing)

@@ -1,7 +1,8 @@
 #include <algorithm>
 #include <cmath>
-#include <limits>
+#include <numeric>
 #include <optional>
+#include <vector>
 
 #include "mount/linear.hpp"
 #include "mount/series.hpp"
@@ -81,11 +82,46 @@ void consider(std::optional<Candidate>& best, const Judged& now, std::optional<J
   if (e > kEvidence && (!best || e > best->evidence)) best = Candidate{std::move(*then), e};
 }
 
+// In long series only the frames and links that look worst are tried; every trial is a fit.
+constexpr std::size_t kTrials = 8;
+
+/// Indices with the largest values, at most kTrials.
+std::vector<std::size_t> worst(const std::vector<double>& values) {
+  std::vector<std::size_t> order(values.size());
+  std::iota(order.begin(), order.end(), std::size_t{0});
+  std::stable_sort(order.begin(), order.end(), [&](std::size_t x, std::size_t y) { return values[x] > values[y]; });
+  order.resize(std::min(order.size(), kTrials));
+  return order;
+}
+
+/// How far each frame is from the model (turns over the ground), and how far that jumps from the frame before.
+struct Misfit {
+  std::vector<double> frame, jump;
+};
+Misfit misfit_of(const Judged& now) {
+  Misfit m;
+  Eigen::Vector3d before = Eigen::Vector3d::Zero();
+  for (std::size_t i = 0; i < now.setup.frames.size(); ++i) {
+    const Eigen::Vector3d left =
+        rotation_vector(now.setup.frames[i].camera_from_enu.transpose() * model_attitude(now.setup, now.fit, i));
+    m.frame.push_back(left.norm());
+    m.jump.push_back(i > 0 ? (left - before).norm() : 0.0);
+    before = left;
+  }
+  return m;
+}
+
 std::optional<Candidate> best_change(const Judged& now, const SeriesContext& c) {
   std::optional<Candidate> best;
   const Series& s = now.series;
-  for (std::size_t i = 0; i < s.kept.size(); ++i) {
+  const Misfit misfit = misfit_of(now);
+  for (const std::size_t i : worst(misfit.frame))
     consider(best, now, judge(without_frame(s, i, "does not fit the others: bumped, slipped or clouded"), c), false);
+  std::vector<std::size_t> links = worst(misfit.jump);
+  // Where the camera was re-aimed the misfit shows no jump, yet the axis may have been adjusted there.
+  for (std::size_t i = 1; i < s.kept.size() && links.size() < 2 * kTrials; ++i)
+    if (s.links[i].new_group && std::find(links.begin(), links.end(), i) == links.end()) links.push_back(i);
+  for (const std::size_t i : links) {
     if (i == 0) continue;
     Series slipped = s;
     slipped.links[i].new_group = true;
