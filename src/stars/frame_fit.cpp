@@ -15,6 +15,7 @@ namespace {
 constexpr double kReachPerSigma = 3.6;           // the light beyond moves the errors by less than 1 %
 constexpr double kSaturatedReachPerSigma = 7.0;  // a saturated star has only its wings to show
 constexpr double kFreeShapeSnr = 12.0;           // below, a star's own width and trail say nothing
+constexpr double kTellingSnr = 40.0;             // from here a trail as long as the width is no accident of noise
 constexpr double kPairLength = 2.2;              // own trail per width from which a star is tried as two
 constexpr double kPoor = 1.8;                    // χ² per pixel from which another start is tried
 constexpr std::size_t kExemplars = 150;          // their median width is good to 1 %
@@ -125,7 +126,7 @@ class FrameFitter {
     fits_[i] = fit_star(pixels, seeds_[i], priors_for(i, seeds_[i]), profile_.wings);
     if (!fits_[i] || (!profile_.motion && fits_[i]->chi2 > kPoor * fits_[i]->pixels)) search_start(i, pixels);
     // A form outside its range is exchanged for the other, once.
-    if (!fits_[i] || form_fits(*fits_[i])) return;
+    if (!fits_[i] || stars_[i].snr < kTellingSnr || form_fits(*fits_[i])) return;
     const StarFit restart = with_other_form(*fits_[i]);
     if (auto better = fit_star(pixels, restart, priors_for(i, restart), profile_.wings)) fits_[i] = std::move(better);
   }
@@ -238,7 +239,7 @@ class FrameFitter {
     std::vector<std::optional<std::array<StarFit, 2>>> pairs(n);
     for_each(n, [&](std::size_t i) {
       double tx = 0.0, ty = 0.0;
-      if (!fits_[i] || !has_free_shape(i)) return;
+      if (!fits_[i] || !has_free_shape(i) || stars_[i].snr < kTellingSnr) return;
       trail_of(*fits_[i], tx, ty);
       if (std::hypot(tx, ty) > kPairLength * profile_.sigma_px) pairs[i] = as_pair(i, tx, ty);
     });
