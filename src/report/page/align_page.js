@@ -91,14 +91,14 @@ function driftSection(result, evidence) {
       figure(result, "drift.worst_px_per_min", (v) => v.toFixed(2)), " px at worst: ", figure(result, "drift.north_arcsec_per_min", (v) => `${signed(v, 1)}″`), " north, ",
       figure(result, "drift.east_arcsec_per_min", (v) => `${signed(v, 1)}″`), " east, twist ", figure(result, "drift.twist_arcsec_per_min", (v) => `${signed(v, 1)}″`), " a minute."));
   if (evidence.shifts.length > 1) {
-    const rows = evidence.shifts.map((r) => [`${(r.time_s / 60).toFixed(2)} min`, `${plain(r.x_px, 2)} ± ${r.sigma_px.toFixed(2)}`, `${plain(r.y_px, 2)} ± ${r.sigma_px.toFixed(2)}`, `${plain(r.roll_arcmin, 2)} ± ${r.roll_sigma_arcmin.toFixed(2)}`]);
-    const data = () => wideTable("Measured shift and roll of the star field since the first frame", ["Time", "Along the rows, px", "Down the columns, px", "Roll, ′"], rows);
+    const rows = evidence.shifts.map((r) => [(r.time_s / 60).toFixed(2), plusMinus(r.x_px, r.sigma_px), plusMinus(r.y_px, r.sigma_px), plusMinus(r.roll_arcmin, r.roll_sigma_arcmin)]);
+    const data = wideTable("Measured shift and roll of the star field since the first frame", ["Minutes", "Along the rows, px", "Down the columns, px", "Roll, arcminutes"], rows);
     parts.push(el("div", { class: "pair" },
       chartFigure("Shift of the star field, px", "Shift of the star field against minutes since the first frame, measured and as axis and rate predict. The table below holds the figures.",
-        (host) => { chart(host, [...both("x", "x_px", "disc", "--ink", false, "sigma_px"), ...both("y", "y_px", "square", "--accent", true, "sigma_px")], {}); host.append(seriesKey([["disc", "along the rows, line: prediction"], ["square", "down the columns, dashed: prediction"]])); }, data()),
-      chartFigure("Roll, ′", "Roll of the star field in arcminutes against minutes since the first frame, measured and as axis and rate predict. The table below holds the figures.",
-        (host) => { chart(host, both("roll", "roll_arcmin", "disc", "--ink", false, "roll_sigma_arcmin"), {}); host.append(seriesKey([["disc", "roll, line: prediction"]])); }, data())));
-    parts.push(el("p", { class: "how" }, "Minutes since the first frame. The lines are not drawn through the points: they are what the axis and rate found would do."));
+        (host) => { chart(host, [...both("x", "x_px", "disc", "--ink", false, "sigma_px"), ...both("y", "y_px", "square", "--accent", true, "sigma_px")], {}); host.append(seriesKey([["disc", "along the rows, line: prediction"], ["square", "down the columns, dashed: prediction"]])); }),
+      chartFigure("Roll, arcminutes", "Roll of the star field in arcminutes against minutes since the first frame, measured and as axis and rate predict. The table below holds the figures.",
+        (host) => { chart(host, both("roll", "roll_arcmin", "disc", "--ink", false, "roll_sigma_arcmin"), {}); host.append(seriesKey([["disc", "roll, line: prediction"]])); })), el("details", { open: !hasCharts() }, el("summary", null, "Shift and roll as a table"), data));
+    parts.push(el("p", { class: "how" }, "Minutes since the first frame. The lines are not fitted to these points: from the last frame backwards they follow from the axis and the rate found."));
   }
   if (parts.length) section("drift", ...parts);
 }

@@ -60,10 +60,24 @@ function pickable(area, graph, onpick) {
   });
 }
 
-/** Zooming one chart zooms the others of its group. */
-function zoomTogether(graphs) {
+/** A line over the chart that can be moved without drawing the chart anew; gives the function that places it. */
+function cursorOf(graph) {
+  const line = el("div", { class: "cursor", hidden: true });
+  graph.graphDiv.append(line);
+  return (x) => {
+    const area = graph.getArea(), px = known(x) ? graph.toDomXCoord(x) : NaN;
+    line.hidden = !(px >= area.x && px <= area.x + area.w);
+    line.style.left = `${px - 1.5}px`;
+    line.style.top = `${area.y}px`;
+    line.style.height = `${area.h}px`;
+  };
+}
+
+/** Zooming one chart zooms the others of its group; `drawn` is told after each drawing. */
+function zoomTogether(graphs, drawn) {
   let busy = false;
   graphs.forEach((g) => g.updateOptions({ drawCallback: (me, initial) => {
+    drawn();
     if (busy || initial) return;
     busy = true;
     const range = me.isZoomed("x") ? me.xAxisRange() : null;
@@ -74,11 +88,10 @@ function zoomTogether(graphs) {
 
 const recolourCharts = () => shownCharts.forEach(({ graph, look }) => graph.updateOptions(look()));
 
-/** A figure with heading, picture description, the chart, and the same as a table. */
-function chartFigure(title, description, draw, tableNode) {
+/** A figure with heading, description and chart; nothing without the library, since the table beside it holds the same. */
+function chartFigure(title, description, draw) {
+  if (!hasCharts()) return null;
   const host = el("div", { class: "chart", role: "img", "aria-label": description });
-  const details = el("details", { open: !hasCharts() }, el("summary", null, "As a table"), tableNode);
-  const node = el("figure", null, el("h3", null, title), host, details);
-  if (hasCharts()) queueMicrotask(() => draw(host));  // once the figure is in the page and has a width
-  return node;
+  queueMicrotask(() => draw(host));  // once the figure is in the page and has a width
+  return el("figure", null, el("h3", null, title), host);
 }

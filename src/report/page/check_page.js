@@ -51,7 +51,7 @@ const METRICS = [
   { key: "fwhm_px", title: "Star width, px" },
   { key: "stars", title: "Stars found", fromZero: true },
   { key: "sky_adu", title: "Sky, sample units" },
-  { key: "roll_arcmin", sigma: "roll_sigma_arcmin", title: "Roll since the first frame, ′" },
+  { key: "roll_arcmin", sigma: "roll_sigma_arcmin", title: "Roll since the first frame, arcminutes" },
 ];
 
 function strokeLine(ctx, from, to, dash, tone, width) {
@@ -74,7 +74,7 @@ function chartWord(ctx, word, x, y, align) {
   ctx.restore();
 }
 
-/** Lines behind a chart: the chosen frame, where the pointing stepped, and what is accepted. */
+/** Lines behind a chart: where the pointing stepped, and what is accepted. */
 function nightBackdrop(result, night, options) {
   const index = new Map(night.frames.map((f, i) => [f.file, i]));
   const steps = (result.sequence?.steps ?? []).map((s) => {
@@ -82,13 +82,9 @@ function nightBackdrop(result, night, options) {
     return k >= 0 && k + 1 < night.order.length ? { x: (night.time[night.order[k]] + night.time[night.order[k + 1]]) / 2, kind: s.kind } : null;
   }).filter(Boolean);
   return (ctx, area, g) => {
-    const vertical = (x, dash, tone, width) => {
-      const px = g.toDomXCoord(x);
-      strokeLine(ctx, [px, area.y], [px, area.y + area.h], dash, tone, width);
-      return px;
-    };
     steps.forEach((s) => {
-      const px = vertical(s.x, [3, 4], "--bad", 1.6), late = px > area.x + area.w - 70;
+      const px = g.toDomXCoord(s.x), late = px > area.x + area.w - 70;
+      strokeLine(ctx, [px, area.y], [px, area.y + area.h], [3, 4], "--bad", 1.6);
       if (options.tall) chartWord(ctx, s.kind, px + (late ? -5 : 5), area.y + 13, late ? "right" : "left");
     });
     if (known(options.accepted)) {
@@ -96,7 +92,6 @@ function nightBackdrop(result, night, options) {
       strokeLine(ctx, [area.x, py], [area.x + area.w, py], [8, 5], "--line", 1.4);
       chartWord(ctx, `you accept ${options.accepted} px`, area.x + area.w - 4, py - 5, "right");
     }
-    if (night.chosen >= 0 && known(night.time[night.chosen])) vertical(night.time[night.chosen], [], "--accent", 2.5);
   };
 }
 
@@ -151,8 +146,9 @@ function nightCharts(host, result, night) {
   METRICS.filter((m) => has(m.key)).forEach((m) => strip(m.title, nightSeries(night, m), m.key === "trail_px" ? { ...m, accepted: result.tolerance_px } : m));
   if (has("shift_px")) strip("Shift since the first frame, px", shiftSeries(result, night), { tall: true, legend: [["disc", "along the rows"], ["square", "down the columns, dashed"]] });
   queueMicrotask(() => {
-    zoomTogether(graphs);
-    night.onchange(() => graphs.forEach((g) => g.updateOptions({})));
+    const cursors = graphs.map(cursorOf), place = () => cursors.forEach((c) => c(night.time[night.chosen]));
+    zoomTogether(graphs, place);
+    night.onchange(place);
   });
 }
 

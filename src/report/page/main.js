@@ -25,6 +25,12 @@ function everythingSection(text, result) {
 const text = byId("result").textContent.trim() + "\n";
 const result = JSON.parse(text), evidence = JSON.parse(byId("evidence").textContent);
 const pages = { "polewright/align/1": alignPage, "polewright/inspect/1": inspectPage, "polewright/check/1": checkPage };
-pages[result.schema](result, evidence);
-everythingSection(text, result);
-paletteButton();
+try {
+  pages[result.schema](result, evidence);
+} catch (error) {
+  byId("plain").closest("details").open = true;  // whatever happens, the words are there
+  throw error;
+} finally {
+  everythingSection(text, result);
+  paletteButton();
+}

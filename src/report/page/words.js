@@ -28,7 +28,7 @@ function plusMinus(v, sigma) {
   return `${plain(v, d)} ± ${sigma.toFixed(d)}`;
 }
 /** A trail: hundredths of a pixel are finer than anybody needs. */
-const trailWords = (v, sigma) => (known(sigma) ? `${plain(v, 2)} ± ${sigma.toFixed(2)}` : plain(v, 2));
+const trailWords = (v, sigma) => (known(sigma) ? `${plain(v, 2)} ± ${Math.max(sigma, 0.01).toFixed(2)}` : plain(v, 2));
 const utc = (iso) => (known(iso) ? `${iso.slice(0, 10)} ${iso.slice(11, 19)} UTC` : "time unknown");
 const clock = (iso) => (known(iso) ? iso.slice(11, 19) : "–");
 const count = (n, one, many) => `${n} ${n === 1 ? one : many ?? one + "s"}`;
