@@ -46,10 +46,11 @@ void add_visible(const Ledger& l, Tallies& t) {
     for (const Part& p : m.parts)
       if (p.cause != "unexplained" && p.trail_px >= least)
         t[p.cause].trail_px = std::max(t[p.cause].trail_px, p.trail_px);
+  // A leap that smeared no frame was looked for between all frames; it needs more than a frame's own departure does.
   const double wander = wander_px(l.series, l.finding.account);
   for (const Ledger::Event& e : l.events) {
     const double far = std::hypot(e.moved.x(), e.moved.y());
-    if (e.stays && !e.deliberate && far > std::max(l.options.tolerance_px, l.options.least_sigma * wander))
+    if (e.stays && !e.deliberate && far > std::max(l.options.tolerance_px, 1.5 * l.options.least_sigma * wander))
       t["slip"].trail_px = std::max(t["slip"].trail_px, far);
   }
 }

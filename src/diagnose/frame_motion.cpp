@@ -104,7 +104,9 @@ void weigh(const NightFrame& f, double surplus, const NightField& field, const N
   if (!modelled || out.excess) return;
   const double own = 1.0 / (noise * noise), sequence = 1.0 / std::max(surplus * surplus, 0.25 * noise * noise);
   const Eigen::Vector2d both = (seen * own + expected * sequence) / (own + sequence);
-  out.trail_px = worst_of({both.x(), both.y(), out.expected.z()}, field);
+  // The turn of the field comes from whichever of the two knows more.
+  out.trail_px = own > sequence && seen.norm() > 0.0 ? f.trail->worst_px * both.norm() / seen.norm()
+                                                     : worst_of({both.x(), both.y(), out.expected.z()}, field);
   out.trail_sigma_px = f.trail->worst_sigma_px * std::sqrt(own / (own + sequence));
   out.from_sequence = sequence > 4.0 * own;
   tell_angle(both, out);
@@ -126,7 +128,8 @@ bool separable(const SteadyDrift& d) {
 
 std::string rate_word(const SteadyDrift& d) {
   if (!d.rate_ratio) return "unexplained";
-  if (std::abs(*d.rate_ratio) < std::max(0.05, 3.0 * d.rate_sigma.value_or(0.0))) return "not tracking";
+  // Places fitted as a shift and a roll know the rate of a wide field to some percent.
+  if (std::abs(*d.rate_ratio) < std::max(0.08, 3.0 * d.rate_sigma.value_or(0.0))) return "not tracking";
   return *d.rate_ratio < 0.0 ? "reversed tracking" : "tracking rate";
 }
 

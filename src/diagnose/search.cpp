@@ -71,7 +71,7 @@ void offer_settling(std::vector<Candidate>& list, const Series& s, const Account
     return p.gain(account.residual, columns({Term::settling, decay_s, 0}, s), false);
   };
   // Three frames while it moves, or there is no telling it from a step.
-  const double low = std::max(0.7 * s.cadence_s(), 0.5 * (s.time_s[2] - s.time_s[0])), high = s.span_s() / 3.0;
+  const double low = std::max(0.7 * s.cadence_s(), 0.75 * (s.time_s[2] - s.time_s[0])), high = s.span_s() / 3.0;
   double at = low;
   for (double decay = low; decay <= high; decay *= 1.2)
     if (const double gain = gain_at(decay); gain > best.gain) {

@@ -39,7 +39,7 @@ SteadyParts split_steady(const Displacement& moved, double seconds, const NightF
   const double size = along.norm();
   const double sign = along.dot(*field.pole) < 0.0 ? -1.0 : 1.0;
   // Ω = σω(p − m) + σω(1 − r)m. A mount that hardly turns has no axis to speak of: then all of it is the rate.
-  if (size < 0.05) {
+  if (size < 0.08) {
     parts.rate = moved;
     return parts;
   }

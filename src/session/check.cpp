@@ -76,6 +76,8 @@ NightField field_of(const FrameRecord& r, const MeasuredFrame& m, const NightAxi
   if (axis.mount && axis.mount->outcome == MountOutcome::solved) {
     field.axis_offset = axis.mount->total_error;
     field.axis_sigma = axis.mount->total_sigma;
+  }
+  if (axis.mount && axis.mount->rate_ratio) {  // also told by a mount that does not turn
     field.rate_ratio = axis.mount->rate_ratio;
     field.rate_sigma = axis.mount->rate_sigma;
   }

@@ -116,7 +116,7 @@ MeasuredTrail measured(const TrueTrail& truth, Random& random) {
   m.y_px = seen * std::sin(half);
   const double sigma = kSquareNoise / (2.0 * std::max(seen, std::sqrt(kSquareNoise)));
   m.cov = {sigma * sigma, 0.0, sigma * sigma};
-  m.worst_px = std::max(seen, truth.worst * (length > 0.0 ? seen / length : 1.0));
+  m.worst_px = std::max(seen, std::sqrt(std::max(0.0, truth.worst * truth.worst + seen * seen - length * length)));
   m.worst_sigma_px = sigma;
   return m;
 }
