@@ -124,7 +124,7 @@ std::optional<Candidate> best_change(const Judged& now, const SeriesContext& c) 
   for (const std::size_t i : links) {
     if (i == 0) continue;
     Series slipped = s;
-    slipped.links[i].new_group = true;
+    slipped.links[i] = {false, true, s.links[i].new_epoch};
     drop_lonely_frames(slipped);
     if (!s.links[i].new_group) consider(best, now, judge(slipped, c), false);
     if (s.links[i].new_epoch) continue;

@@ -101,7 +101,7 @@ void drop_lonely_frames(Series& series) {
       ++i;
       continue;
     }
-    series.set_aside[series.kept[i]] = "the camera stood nowhere else like this: moved on its head before and after";
+    series.set_aside[series.kept[i]] = "no other frame was taken with the camera as it stood on its head here";
     if (i + 1 < series.kept.size()) {
       series.links[i + 1].new_epoch |= series.links[i].new_epoch;
       series.links[i + 1].new_group = true;

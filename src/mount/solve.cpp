@@ -75,7 +75,7 @@ void describe_frames(MountSolution& s, const SeriesContext& c, const Series& ser
     MountFrameFit& fit = s.frames[series.kept[i]];
     fit.group = group;
     fit.axis_epoch = epoch;
-    fit.swung = i > 0 && series.links[i].swung;
+    fit.swung = i > 0 && series.links[i].swung && !series.links[i].new_group;
   }
   double sum = 0.0, stars = 0.0;
   for (const MountFrameFit& f : s.frames)

@@ -95,6 +95,21 @@ TEST_CASE("several pointings after re-aiming on the head share one axis") {
   CHECK(r.s.head_sag->axis_scatter.arcmin() < 2.0);
 }
 
+TEST_CASE("a re-aim that looks like a swing of the axis is found out") {
+  // Half an hour angle's worth of turn near the pole and a little in declination: by its direction it could be a swing.
+  for (const double declination : {38.0, 45.0, 60.0}) {
+    SessionSpec spec = series();
+    spec.pointings[1] = {Angle::hours(1.0 + 1.5), Angle::deg(declination), Angle::deg(25.0)};
+    spec.frames = {{0.0}, {180.0}, {300.0, Angle(), 1}, {480.0, Angle(), 1}};
+    const auto r = solve(spec);
+    REQUIRE(r.s.outcome == MountOutcome::solved);
+    CHECK(honest(r));
+    CHECK(r.s.frames[1].group == 0);
+    CHECK(r.s.frames[2].group == 1);
+    CHECK_FALSE(r.s.frames[2].swung);
+  }
+}
+
 TEST_CASE("a sagging head is told from an axis error by two pointings") {
   SessionSpec spec = series();
   spec.sag_per_min = Angle::arcsec(3.0);
