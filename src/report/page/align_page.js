@@ -54,7 +54,7 @@ function verdictSection(result) {
   if (known(e.good_enough)) {
     parts.push(el("p", { class: `verdict ${e.good_enough ? "good" : "bad"}` }, verdictSign(e.good_enough),
       el("span", null, e.good_enough ? "Good enough" : "Not good enough", " for ", figure(result, "exposure.planned_s", duration))));
-    parts.push(el("p", null, "Stars would trail ", figure(result, "exposure.planned_trail_px", (v) => `${v.toFixed(1)} px`), " at worst; you accept ",
+    parts.push(el("p", null, "Stars would trail ", figure(result, "exposure.planned_trail_px", (v) => `${v.toFixed(Math.abs(v - e.tolerance_px) < 0.1 ? 2 : 1)} px`), " at worst; you accept ",
       figure(result, "exposure.tolerance_px", (v) => `${v} px`), "."));
   } else {
     parts.push(el("p", { class: "verdict open" }, el("span", null, "Give --exposure to learn whether it is good enough")));
@@ -65,7 +65,7 @@ function verdictSection(result) {
   section("verdict", ...parts);
 }
 const verdictSign = (good) => svg("svg", { viewBox: "0 0 32 32", class: "sign", "aria-hidden": "true" },
-  svg("path", good ? { d: "M4 17L13 26L28 6" } : { d: "M4 26H28M8 26L24 6M14 6H24V16" }));
+  svg("path", good ? { d: "M4 17L13 26L28 6" } : { d: "M6 6L26 26M26 6L6 26" }));
 
 function causesSection(causes) {
   if (!causes.length) return;
