@@ -87,7 +87,7 @@ Result<FrameRecord> record_of(Frame frame, const RecordOptions& options) {
   StarOptions star_options;
   star_options.threads = 1;
   star_options.max_fitted = options.most_fitted;
-  star_options.max_stars = 6000;
+  star_options.max_stars = options.most_found;
   const Result<StarList> stars = find_stars(frame, star_options);
   if (!stars) return stars.error();
   return record_of(frame, *stars, options);
