@@ -248,6 +248,7 @@ Result<CheckReport> check(const std::vector<std::filesystem::path>& inputs, cons
     for (std::string& w : cache->warnings()) report.warnings.push_back(std::move(w));
   }
   if (Status failed = explain_night(files, options, progress, report)) return *failed;
+  if (options.session.pictures) report.evidence = check_evidence(report, options, progress);
   return report;
 }
 

@@ -184,6 +184,7 @@ ordered_json night(int count) {
           {"frames", frames},
           {"sequence",
            {{"drift_px_per_min", 0.148},
+            {"drift", {{"x_px_per_min", 0.1362}, {"y_px_per_min", -0.0584}, {"roll_arcmin_per_min", 0.01946}}},
             {"axis", nullptr},
             {"rate", {{"ratio", 1.0003}, {"ratio_sigma", 0.0001}, {"matches", "sidereal"}}},
             {"periodic_error", {{"amplitude_arcsec", 21.4}, {"period_s", 600.0}, {"significance", 9.1}}},

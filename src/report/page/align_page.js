@@ -102,7 +102,7 @@ function driftSection(result, evidence) {
   }
   if (parts.length) section("drift", ...parts);
 }
-const KEY_PATHS = { disc: "M8 3A5 5 0 1 0 8 13A5 5 0 1 0 8 3Z", ring: "M8 3A5 5 0 1 0 8 13A5 5 0 1 0 8 3Z", square: "M3 3H13V13H3Z", triangle: "M8 2L14 13H2Z", cross: "M3 3L13 13M13 3L3 13" };
+const KEY_PATHS = { dash: "M1 8H6M10 8H15", disc: "M8 3A5 5 0 1 0 8 13A5 5 0 1 0 8 3Z", ring: "M8 3A5 5 0 1 0 8 13A5 5 0 1 0 8 3Z", square: "M3 3H13V13H3Z", triangle: "M8 2L14 13H2Z", cross: "M3 3L13 13M13 3L3 13" };
 const seriesKey = (entries) => el("ul", { class: "key inline" }, entries.map(([shape, text]) => el("li", null, keyMark(`key-${shape}`, KEY_PATHS[shape]), text)));
 
 function axisRows(result) {

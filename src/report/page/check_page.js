@@ -106,10 +106,27 @@ function nightSeries(night, metric) {
     rows: members.map((i) => [night.time[i], night.frames[i][metric.key], metric.sigma ? night.frames[i][metric.sigma] : 0]) }));
 }
 
+/** What the steady drift and the leaps found say for the first sequence: the first frame's place is where they start. */
+function foundCourse(result, night, name, perMinute, leap) {
+  const q = result.sequence;
+  if (!night.dated || !known(perMinute)) return [];
+  const members = night.order.filter((i) => (night.frames[i].sequence ?? 0) === 0);
+  let sum = 0;
+  const rows = members.map((i) => {
+    const row = [night.time[i], perMinute * (night.time[i] - night.time[members[0]]) / 60000 + sum, 0];
+    q.steps.filter((s) => s.after_file === night.frames[i].file).forEach((s) => { sum += leap(s) ?? 0; });
+    return row;
+  });
+  return [{ name, rows, line: true, dash: true, tone: "--line" }];
+}
+
 function shiftSeries(result, night) {
   const one = (axis, name, tone, points, dash) => bySequence(night, (members, suffix) => ({ name: name + suffix, tone, points, dash, line: true,
     rows: members.map((i) => [night.time[i], night.frames[i].shift_px ? night.frames[i].shift_px[axis] : null, night.frames[i].shift_sigma_px ?? 0]) }));
-  return [...one(0, "along the rows", "--ink", "disc", false), ...one(1, "down the columns", "--accent", "square", true)];
+  const d = result.sequence?.drift;
+  return [...foundCourse(result, night, "found along the rows", d?.x_px_per_min, (s) => s.shift_px?.[0]),
+    ...foundCourse(result, night, "found down the columns", d?.y_px_per_min, (s) => s.shift_px?.[1]),
+    ...one(0, "along the rows", "--ink", "disc", false), ...one(1, "down the columns", "--accent", "square", false)];
 }
 
 function nightSection(result, night) {
@@ -143,8 +160,9 @@ function nightCharts(host, result, night) {
     if (options.legend) area.append(seriesKey(options.legend));
   };
   const has = (key) => night.frames.some((f) => known(f[key]));
-  METRICS.filter((m) => has(m.key)).forEach((m) => strip(m.title, nightSeries(night, m), m.key === "trail_px" ? { ...m, accepted: result.tolerance_px } : m));
-  if (has("shift_px")) strip("Shift since the first frame, px", shiftSeries(result, night), { tall: true, legend: [["disc", "along the rows"], ["square", "down the columns, dashed"]] });
+  const roll = foundCourse(result, night, "found roll", result.sequence?.drift?.roll_arcmin_per_min, (s) => s.roll_arcmin);
+  METRICS.filter((m) => has(m.key)).forEach((m) => strip(m.title, [...(m.key === "roll_arcmin" ? roll : []), ...nightSeries(night, m)], m.key === "trail_px" ? { ...m, accepted: result.tolerance_px } : m));
+  if (has("shift_px")) strip("Shift since the first frame, px", shiftSeries(result, night), { tall: true, legend: [["disc", "along the rows"], ["square", "down the columns"], ...(result.sequence?.drift ? [["dash", "steady drift and leaps as found, from the first frame on"]] : [])] });
   queueMicrotask(() => {
     const cursors = graphs.map(cursorOf), place = () => cursors.forEach((c) => c(night.time[night.chosen]));
     zoomTogether(graphs, place);
