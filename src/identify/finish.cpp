@@ -17,7 +17,7 @@ constexpr double kGoodFit = 1.25;
 /// A projection replaces another when its match is clearly less of an accident: more stars, or met more closely.
 constexpr double kClearlyLess = 1.02;
 /// A match counts as even over the frame when stars near the edge are met at least this much as often as near the axis.
-constexpr double kEvenShare = 0.75;
+constexpr double kEvenShare = 0.92;
 /// Below this altitude of the field's centre, time or place must be wrong.
 constexpr Angle kLowestCentre = Angle::deg(-2.0);
 /// Accuracy of the planets' places with a margin.
@@ -51,6 +51,24 @@ bool surely_rectilinear(const Grown& grown, const Detections& detections, const 
   return met.outer > kEvenShare * met.inner;
 }
 
+/// The middle of the frame, where projections agree, through another of them.
+Seed seed_near_axis(const Grown& grown, Projection projection, const Detections& detections, const Grower& grower) {
+  const double half = detections.half_diagonal_px();
+  const PixelPoint c = detections.centre();
+  Grown middle = grown;
+  std::erase_if(middle.pairs, [&](const StarPair& p) {
+    const PixelPoint place = detections[p.detection].place;
+    return std::hypot(place.x - c.x, place.y - c.y) > 0.4 * half;
+  });
+  if (middle.pairs.size() < 8) middle.pairs = grown.pairs;
+  middle.pose.lens.projection = projection;
+  middle.pose.lens.k1 = middle.pose.lens.k2 = 0.0;  // those of another projection mislead
+  middle.pose.lens.principal_point = c;
+  middle.freedom = FitFreedom{};
+  grower.fit(middle);
+  return Seed{middle.pose, c, 0.3 * half, 0.45 * half, 3.0, 0.03};
+}
+
 Grown with_best_projection(Grown grown, const Detections& detections, const Grower& grower) {
   if (detections.half_diagonal_px() / grown.pose.lens.focal_px < kWideHalfField_rad ||
       surely_rectilinear(grown, detections, grower))
@@ -65,11 +83,9 @@ Grown with_best_projection(Grown grown, const Detections& detections, const Grow
     if (projection == grown.pose.lens.projection) continue;
     // When the match holds over the whole frame, its own pairs tell whether another projection is worth the work.
     if (even && grower.cost_of_projection(grown, projection) > 0.95 * own_cost) continue;
-    Grown other = grown;
-    other.pose.lens.projection = projection;
-    other.pose.lens.k1 = other.pose.lens.k2 = 0.0;  // those of another projection mislead
-    other.freedom.k1 = other.freedom.k2 = true;
-    grower.fit(other);
+    auto regrown = grower.grow(seed_near_axis(grown, projection, detections, grower));
+    if (!regrown) continue;
+    Grown& other = *regrown;
     grower.complete(other);
     if (const double chance = log10_chance(other, detections, grower, 1); chance < kClearlyLess * least) {
       least = chance;

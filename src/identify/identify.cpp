@@ -15,7 +15,7 @@ namespace polewright {
 namespace {
 
 constexpr std::size_t kMostDetections = 4000;
-constexpr double kLooseFit_px = 1.5;
+constexpr double kLooseFit_px = 0.7;
 
 /// One frame on its way from detections to a believed identification.
 class Identifier {
