@@ -2,7 +2,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <set>
 
 #include "polewright/catalogue.hpp"
 #include "session/align_problem.hpp"
@@ -66,7 +65,8 @@ AlignOutcome outcome_of(MountOutcome outcome) {
   return AlignOutcome::inconsistent;
 }
 
-void advise(const MountProblem& problem, const SessionOptions& options, AlignReport& report) {
+void advise(const MountProblem& problem, const SessionOptions& options, const Catalogue& catalogue,
+            AlignReport& report) {
   const MountSolution& mount = *report.mount;
   if (mount.rate_ratio) {
     report.drift = field_drift(mount, problem);
@@ -76,6 +76,11 @@ void advise(const MountProblem& problem, const SessionOptions& options, AlignRep
   if (report.outcome == AlignOutcome::solved) {
     report.correction = correction_for(mount, problem.site, options.base);
     report.star_target = choose_star_target(mount, problem);
+    if (report.star_target && report.star_target->catalogue != kNotInCatalogue)
+      report.star_target->name = catalogue.name(report.star_target->catalogue);
+  } else if (report.exposure) {
+    report.exposure->planned_trail_after_px.reset();  // no axis, no correction
+    report.exposure->longest_after_s.reset();
   }
 }
 
@@ -115,7 +120,7 @@ void solve_and_advise(const std::vector<MeasuredFrame>& frames, const SessionOpt
   const auto& cautions = report.mount->cautions;
   report.warnings.insert(report.warnings.end(), cautions.begin(), cautions.end());
   if (!built.missing.empty()) explain_missing_place(built, report);
-  advise(built.problem, options, report);
+  advise(built.problem, options, catalogue, report);
   if (report.outcome == AlignOutcome::solved) report.message = solved_message(report);
   if (options.pictures) report.evidence = align_evidence(frames, catalogue, options, &built.problem, &*report.mount);
 }

@@ -8,7 +8,7 @@
 namespace polewright::session {
 
 /// Fills the report's sequences and frames. Error: cancelled.
-[[nodiscard]] Status explain_night(const std::vector<NightFile>& files, const CheckOptions& options, const Progress& progress,
-                                   CheckReport& report);
+[[nodiscard]] Status explain_night(const std::vector<NightFile>& files, const CheckOptions& options,
+                                   const Progress& progress, CheckReport& report);
 
 }  // namespace polewright::session
