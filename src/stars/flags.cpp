@@ -71,7 +71,7 @@ class Judge {
         neighbour_share_(least_neighbour_share(profile.sigma_px)) {}
 
   void judge(Star& s) const {
-    constexpr double kBright = 100.0;  // columns and silhouettes make no maxima as significant as this
+    constexpr double kBright = 40.0;  // columns and silhouettes make no maxima as significant as this
     judge_sharpness(s);
     if (s.snr < kBright) judge_column(s);
     if (s.snr < kBright && !profile_.motion) judge_silhouette(s);

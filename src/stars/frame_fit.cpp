@@ -49,6 +49,8 @@ class FrameFitter {
     for (std::size_t i = 0; i < fits_.size(); ++i) {
       if (fits_[i]) {
         store_fit(*fits_[i], has_free_shape(i), stars_[i]);
+        // Through a mosaic the moments that made it look too large may be the pattern's; then the fit decides.
+        stars_[i].flags.too_large = width_across(*fits_[i]) > 2.5 * profile_.sigma_px;
       } else {
         widen_errors(stars_[i]);
       }
@@ -64,8 +66,10 @@ class FrameFitter {
       for (std::size_t i = b * kBatch; i < std::min(n, (b + 1) * kBatch); ++i) body(i);
     });
   }
-  /// Hot pixels and glow are known by now and have no profile to fit.
-  [[nodiscard]] bool is_star(std::size_t i) const { return !stars_[i].flags.hot_pixel && !stars_[i].flags.too_large; }
+  /// Hot pixels are known by now, and outside mosaics glow and streaks too; they have no profile to fit.
+  [[nodiscard]] bool is_star(std::size_t i) const {
+    return !stars_[i].flags.hot_pixel && (!stars_[i].flags.too_large || frame_.mosaic.is_colour());
+  }
   [[nodiscard]] bool has_free_shape(std::size_t i) const {
     return stars_[i].snr >= kFreeShapeSnr && !stars_[i].flags.saturated;
   }
