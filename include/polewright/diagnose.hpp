@@ -84,7 +84,7 @@ struct NightOptions {
   /// Raftery 1995). Lower names more causes and invents some.
   double least_bic_gain = 10.0;
   double least_sigma = 4.0;  ///< of a single frame's departure before it means anything
-  /// Share of the expected stars below which a frame counts as lost; a convention, half.
+  /// Share of the expected stars, or of their light, below which a frame counts as lost; a convention, half.
   double lost_stars = 0.5;
   double least_period_s = 20.0, longest_period_s = 3600.0;  ///< worms of small trackers turn in 2 to 15 minutes
   int most_steps = 12;

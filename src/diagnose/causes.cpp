@@ -40,11 +40,17 @@ void add_pattern(const Ledger& l, const std::vector<Judgement>& judgements, Tall
 }
 
 /// Movements that show in the motion, and on some frame come near the tolerance, though no frame is spoiled by them.
-void add_visible(const Ledger& l, Tallies& t) {
+void add_visible(const Ledger& l, const std::optional<SteadyDrift>& drift, Tallies& t) {
   const double least = l.options.least_share_of_tolerance * l.options.tolerance_px;
-  for (const FrameMotion& m : l.motions)
-    for (const Part& p : m.parts)
-      if (p.cause != "unexplained" && p.trail_px >= least)
+  // Axis and rate must be worth telling in the sequence's middle too: at its ends the bends of a fit swing free.
+  const auto steady = [&](const std::string& cause, double exposure_s) {
+    if (!drift || !separable(*drift) || cause == "periodic error" || cause == "settling") return true;
+    const double px = cause == "axis misalignment" ? drift->axis_px_per_min : drift->rate_px_per_min;
+    return px * exposure_s / 60.0 >= least;
+  };
+  for (std::size_t i = 0; i < l.motions.size(); ++i)
+    for (const Part& p : l.motions[i].parts)
+      if (p.cause != "unexplained" && p.trail_px >= least && steady(p.cause, l.frames[i].exposure_s))
         t[p.cause].trail_px = std::max(t[p.cause].trail_px, p.trail_px);
   // A leap that smeared no frame was looked for between all frames; it needs more than a frame's own departure does.
   const double wander = wander_px(l.series, l.finding.account);
@@ -83,7 +89,7 @@ std::vector<NightCause> causes_of(const Ledger& l, const std::vector<Judgement>&
   for (const Judgement& j : judgements)
     for (const Vote& v : j.votes) add(tallies, v, j.finding.cause == v.cause);
   add_pattern(l, judgements, tallies);
-  add_visible(l, tallies);
+  add_visible(l, so_far.drift, tallies);
   double all = 0.0, all_px = 0.0;
   for (const auto& [cause, tally] : tallies) {
     all += tally.votes;

@@ -86,8 +86,10 @@ std::string evidence_for(const std::string& cause, const Ledger& l, const NightD
         s.tilt_sigma_px);
   if (cause == "clouds") {
     const double dim = s.dim_mag.empty() ? 0.0 : *std::max_element(s.dim_mag.begin(), s.dim_mag.end());
-    return fmt::format("stars fade by up to {:.1f} mag without growing; {} frame{} below half of the {:.0f} stars due",
-                       dim, frames, frames == 1 ? "" : "s", s.stars_expected);
+    return fmt::format(
+        "stars fade by up to {:.1f} mag without growing; {} frame{} below half of the {:.0f} stars due or of their "
+        "light",
+        dim, frames, frames == 1 ? "" : "s", s.stars_expected);
   }
   if (cause != "unexplained" && n.drift) return drift_evidence(cause, *n.drift);
   if (n.drift && whole_drift_word(*n.drift) == "unexplained" && !separable(*n.drift))

@@ -90,7 +90,9 @@ void judge_lost(const Ledger& l, std::size_t frame, Judgement& j) {
   const NightFrame& f = l.frames[frame];
   const StarSizes& s = l.sizes;
   j.finding.verdict = Verdict::unusable;
-  const std::string stars = fmt::format("{} stars where {:.0f} were due", f.stars, s.stars_expected);
+  const bool few = f.stars < l.options.lost_stars * s.stars_expected;
+  const std::string stars =
+      few ? fmt::format("{} stars where {:.0f} were due", f.stars, s.stars_expected) : fmt::format("{} stars", f.stars);
   if (s.clouded[frame])
     blame(j, "clouds", 0.0,
           f.dimming_mag ? fmt::format("{}, {:.1f} mag of their light gone", stars, s.dim_mag[frame])
@@ -140,7 +142,9 @@ Judgement judge(const Ledger& l, std::size_t frame) {
   }
   const bool trailed =
       m.trail_px && *m.trail_px > l.options.tolerance_px && *m.trail_px > 3.0 * m.trail_sigma_px.value_or(0.0);
-  if (l.sizes.lost[frame] && (l.sizes.clouded[frame] || !trailed)) {
+  // A smear or a second image takes light from the first without any cloud.
+  const bool smeared = trailed && m.excess;
+  if (l.sizes.lost[frame] && !smeared && (l.sizes.clouded[frame] || !trailed)) {
     judge_lost(l, frame, j);
   } else if (trailed) {
     j.finding.verdict = Verdict::trailed;

@@ -74,7 +74,8 @@ void measure_light(const std::vector<NightFrame>& frames, const NightOptions& op
   const double clear = quantile(dimmings, 0.2);
   for (std::size_t i = 0; i < frames.size(); ++i) {
     if (frames[i].dimming_mag) out.dim_mag[i] = *frames[i].dimming_mag - clear;
-    out.lost[i] = !frames[i].spoiled && frames[i].stars < options.lost_stars * out.stars_expected;
+    const bool few = frames[i].stars < options.lost_stars * out.stars_expected;
+    out.lost[i] = !frames[i].spoiled && (few || out.dim_mag[i] > -2.5 * std::log10(options.lost_stars));
   }
 }
 
