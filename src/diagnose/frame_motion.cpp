@@ -115,7 +115,7 @@ void weigh(const NightFrame& f, double surplus, const NightField& field, const N
 }  // namespace
 
 double wander_px(const Series& s, const Account& account) {
-  if (s.size() == 0) return 0.0;
+  if (account.residual.rows() == 0) return 0.0;  // nothing to compare with
   const Eigen::MatrixXd px = account.residual * s.px_from_y.transpose();
   return std::sqrt(px.leftCols(2).squaredNorm() / (2.0 * static_cast<double>(s.size())));
 }

@@ -219,6 +219,14 @@ TEST_CASE("one smeared frame is a gust, a spell of them is not explained away") 
 }
 
 TEST_CASE("few or no frames") {
+  const NightDiagnosis alone = diagnose_night(frames_along(
+                                                  [](double) {
+                                                    return Place{0, 0, 0};
+                                                  },
+                                                  1),
+                                              field_with_pole());
+  REQUIRE(alone.frames.size() == 1);
+  CHECK(alone.frames[0].verdict == Verdict::sharp);
   CHECK(diagnose_night({}, field_with_pole()).causes.empty());
   const auto frames = frames_along([](double t) { return Place{0.01 * t, 0, 0}; }, 3);
   const NightDiagnosis d = diagnose_night(frames, field_with_pole());
