@@ -45,34 +45,30 @@ void add_pages(CLI::App& command, Typed& typed) {
 }
 
 void add_overlay(CLI::App& command, Typed& typed) {
-  command.add_option("--overlay", typed.overlay_file, "write the frame with its stars, flags and trails marked, as PNG");
+  command.add_option("--overlay", typed.overlay_file,
+                     "write the frame with its stars, flags and trails marked, as PNG");
 }
 
-/// Text to standard output unless JSON goes there; JSON where asked.
-int deliver(const Typed& typed, const std::string& text, const std::string& json) {
-  if (typed.json_file == "-") {
-    fmt::print("{}", json);
-  } else {
-    fmt::print("{}", text);
-    if (!typed.json_file.empty())
-      if (const Status failed = write_whole(typed.json_file, json)) {
-        complain(failed->message());
-        return kInputWrong;
-      }
-  }
-  std::fflush(stdout);
-  return std::ferror(stdout) != 0 ? kInputWrong : kAnswered;
-}
-
-/// Page and overlay where asked; the page's text is made only then.
+/// Files first, so that a reader who closes the pipe early costs none of them; the page's text is made only when asked.
 template <class MakePage>
-int deliver_pictures(const Typed& typed, const MakePage& make_page, const std::optional<FrameView>& view) {
+Status write_files(const Typed& typed, const std::string& json, const MakePage& make_page,
+                   const std::optional<FrameView>& view) {
   Status failed;
-  if (!typed.report_file.empty()) failed = write_whole(typed.report_file, make_page());
+  if (!typed.json_file.empty() && typed.json_file != "-") failed = write_whole(typed.json_file, json);
+  if (!failed && !typed.report_file.empty()) failed = write_whole(typed.report_file, make_page());
   if (!failed && !typed.overlay_file.empty()) failed = write_overlay(typed.overlay_file, view.value_or(FrameView{}));
-  if (!failed) return kAnswered;
-  complain(failed->message());
-  return kInputWrong;
+  return failed;
+}
+
+/// The answer is printed even when a file could not be written.
+template <class MakePage>
+int deliver(const Typed& typed, const std::string& text, const std::string& json, const MakePage& make_page,
+            const std::optional<FrameView>& view) {
+  const Status failed = write_files(typed, json, make_page, view);
+  fmt::print("{}", typed.json_file == "-" ? json : text);
+  std::fflush(stdout);
+  if (failed) complain(failed->message());
+  return failed || std::ferror(stdout) != 0 ? kInputWrong : kAnswered;
 }
 
 int refuse(const Error& error) {
@@ -97,10 +93,9 @@ int run_align(const Typed& typed) {
       align({typed.frames.begin(), typed.frames.end()}, *options, progress_line(typed.quiet));
   end_progress(typed.quiet);
   if (!report) return refuse(report.error());
-  int status = deliver(typed, align_text(*report, {colour_wanted(STDOUT_FILENO)}), align_json(*report));
-  if (status == kAnswered)
-    status = deliver_pictures(typed, [&] { return align_page(*report); },
-                              report->evidence ? report->evidence->frame : std::nullopt);
+  const int status = deliver(
+      typed, align_text(*report, {colour_wanted(STDOUT_FILENO)}), align_json(*report),
+      [&] { return align_page(*report); }, report->evidence ? report->evidence->frame : std::nullopt);
   if (status != kAnswered) return status;
   return report->outcome == AlignOutcome::solved ? kAnswered : kCannotAnswer;
 }
@@ -111,9 +106,9 @@ int run_inspect(const Typed& typed) {
   const Result<InspectReport> report = inspect(typed.frames.front(), *options, progress_line(typed.quiet));
   end_progress(typed.quiet);
   if (!report) return refuse(report.error());
-  const int status = deliver(typed, inspect_text(*report, {colour_wanted(STDOUT_FILENO)}), inspect_json(*report));
-  if (status != kAnswered) return status;
-  return deliver_pictures(typed, [&] { return inspect_page(*report); }, report->view);
+  return deliver(
+      typed, inspect_text(*report, {colour_wanted(STDOUT_FILENO)}), inspect_json(*report),
+      [&] { return inspect_page(*report); }, report->view);
 }
 
 }  // namespace
