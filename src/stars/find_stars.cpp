@@ -157,6 +157,12 @@ void summarise(const FrameProfile& profile, StarList& list) {
     }
   list.fwhm_px = median_or(widths, kFwhmPerSigma * profile.sigma_px);
   list.trail_px = median_or(lengths, 0.0);
+  // Error of a median from the median deviation: 1.2533 (a median's loss against a mean) · 1.4826 (to a normal's σ) /
+  // √n.
+  std::vector<double> off;
+  for (const double length : lengths) off.push_back(std::abs(length - list.trail_px));
+  const auto n = static_cast<double>(std::max<std::size_t>(1, off.size()));
+  list.trail_sigma_px = 1.2533 * 1.4826 * median_or(std::move(off), 0.0) / std::sqrt(n);
   list.trail_angle_deg = 90.0 / M_PI * std::atan2(median_or(q2, 0.0), median_or(q1, 0.0));
   if (list.stars.empty()) list.flags.emplace_back("no stars");
 }

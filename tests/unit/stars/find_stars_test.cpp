@@ -54,3 +54,17 @@ TEST_CASE("a threshold that would drown in noise is refused") {
   REQUIRE_FALSE(found);
   CHECK(found.error().code == ErrorCode::option_invalid);
 }
+
+TEST_CASE("the frame's typical trail comes with an error") {
+  RenderOptions o;
+  o.width = o.height = 640;
+  RenderedStar like{.sigma_px = 1.2, .electrons = 20000.0};
+  like.trail_x_px = 9.0;
+  like.trail_y_px = 4.0;
+  const auto found = find_stars(render(star_grid(o, 48, like, 21), o));
+  REQUIRE(found);
+  CHECK(found->trail_sigma_px > 0.0);
+  // Five of its own errors; at a length of eight widths the bias of a length, σ²/2L, is far below one.
+  CHECK(std::abs(found->trail_px - std::hypot(9.0, 4.0)) < 5.0 * found->trail_sigma_px);
+  CHECK(found->trail_angle_deg == Approx(std::atan2(4.0, 9.0) * 57.29578).margin(0.5));
+}
