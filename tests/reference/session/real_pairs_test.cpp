@@ -27,8 +27,9 @@ TEST_CASE("tracked sequence: a statement about each pair") {
     std::cout << files[i].filename().string() << " + " << files[i + 1].filename().string() << ": "
               << to_text(report->outcome) << ": " << report->message << "\n";
     if (report->outcome == AlignOutcome::solved) {
-      // The header says TEL-TRAC = 'Sidereal'.
-      CHECK(report->mount->rate_match == RateMatch::sidereal);
+      // TEL-TRAC = 'Sidereal', yet the stars of the first frame are drawn out by 3.4 px in 60 s, plain to see: 17.6″ a
+      // minute or 2 % of the sidereal rate, which bounds what the drive does between frames.
+      CHECK(*report->mount->rate_ratio == Approx(1.0).margin(0.02));
     }
     // The header's target (RA 31.312099, DEC 46.769087) must be inside every identified frame: half of 0.93° along
     // right ascension is 0.68° of it at this declination.
