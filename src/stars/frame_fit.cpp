@@ -7,6 +7,7 @@
 #include "base/parallel.hpp"
 #include "stars/calibration.hpp"
 #include "stars/neighbours.hpp"
+#include "stars/star_size.hpp"
 #include "stars/star_values.hpp"
 
 namespace polewright {
@@ -161,7 +162,8 @@ class FrameFitter {
   [[nodiscard]] std::vector<std::size_t> exemplars() const {
     std::vector<std::size_t> all;
     for (std::size_t i = 0; i < stars_.size(); ++i)
-      if (stars_[i].flags.usable() && !stars_[i].flags.saturated && stars_[i].snr > 25.0) all.push_back(i);
+      if (stars_[i].flags.usable() && !stars_[i].flags.saturated && stars_[i].snr > 25.0 && !is_lone_pixel(i))
+        all.push_back(i);
     std::vector<std::size_t> lonely;
     for (const std::size_t i : all)
       if (neighbours_[i].empty()) lonely.push_back(i);
@@ -170,6 +172,11 @@ class FrameFitter {
     const std::size_t step = std::max<std::size_t>(1, all.size() / kExemplars);
     for (std::size_t i = 0; i < all.size() && out.size() < kExemplars; i += step) out.push_back(all[i]);
     return out;
+  }
+
+  [[nodiscard]] bool is_lone_pixel(std::size_t i) const {
+    return stands_alone(frame_, background_, static_cast<int>(std::lround(stars_[i].position.x)),
+                        static_cast<int>(std::lround(stars_[i].position.y)));
   }
 
   void calibrate() {

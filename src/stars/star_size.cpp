@@ -14,27 +14,13 @@ constexpr double kLeastSignificance = 10.0;
 constexpr double kMinSigma_px = 0.45;  // a point blurred by the pixel alone has 0.29
 constexpr double kMaxSigma_px = 8.0;
 
-/// A lone bright pixel: the four beside it together hold less than half its light. The sharpest star a pixel grid
-/// records (σ 0.45 px) has 0.7 there. Hot pixels may outnumber the stars, so the frame's star size must not rest on
-/// them.
-bool stands_alone(const Frame& frame, const BackgroundMap& background, const Candidate& c) {
-  const auto light = [&](int x, int y) { return frame.at(x, y) - static_cast<double>(background.level(x, y)); };
-  if (c.x < 2 || c.y < 2 || c.x >= frame.width - 2 || c.y >= frame.height - 2) return false;
-  int px = c.x, py = c.y;
-  for (int y = c.y - 1; y <= c.y + 1; ++y)
-    for (int x = c.x - 1; x <= c.x + 1; ++x)
-      if (light(x, y) > light(px, py)) px = x, py = y;
-  const double beside = light(px - 1, py) + light(px + 1, py) + light(px, py - 1) + light(px, py + 1);
-  return beside < 0.5 * light(px, py);
-}
-
 /// One pass over the candidates with a window of the given width.
 StarSize size_through(const Frame& frame, const BackgroundMap& background, const std::vector<Candidate>& candidates,
                       double window_px) {
   std::vector<double> major, minor, q1, q2, ratio;
   for (const Candidate& c : candidates) {
     if (major.size() >= kWanted || static_cast<double>(c.significance) < kLeastSignificance) break;
-    if (stands_alone(frame, background, c)) continue;
+    if (stands_alone(frame, background, c.x, c.y)) continue;
     const Measurement m = measure(frame, background, {static_cast<double>(c.x), static_cast<double>(c.y)}, window_px);
     if (!m.converged || m.saturated_pixels > 0 || m.at_edge) continue;
     const double half = 0.5 * (m.moments.xx - m.moments.yy), mean = 0.5 * (m.moments.xx + m.moments.yy);
@@ -62,6 +48,17 @@ StarSize size_through(const Frame& frame, const BackgroundMap& background, const
 }
 
 }  // namespace
+
+bool stands_alone(const Frame& frame, const BackgroundMap& background, int x, int y) {
+  const auto light = [&](int i, int j) { return frame.at(i, j) - static_cast<double>(background.level(i, j)); };
+  if (x < 2 || y < 2 || x >= frame.width - 2 || y >= frame.height - 2) return false;
+  int px = x, py = y;
+  for (int j = y - 1; j <= y + 1; ++j)
+    for (int i = x - 1; i <= x + 1; ++i)
+      if (light(i, j) > light(px, py)) px = i, py = j;
+  const double beside = light(px - 1, py) + light(px + 1, py) + light(px, py - 1) + light(px, py + 1);
+  return beside < 0.5 * light(px, py);
+}
 
 StarSize measure_star_size(const Frame& frame, const BackgroundMap& background,
                            const std::vector<Candidate>& candidates) {

@@ -11,6 +11,11 @@ namespace polewright {
 
 constexpr double kFirstLook_px = 1.3;  ///< loses under 10 % of significance for stars of σ 0.8–2.1 px
 
+/// A lone bright pixel: the four beside the brightest one at (x, y) together hold less than half its light. The
+/// sharpest star a pixel grid records (σ 0.45 px) has 0.7 there. Hot pixels may outnumber the stars, so what is
+/// measured for the whole frame must not rest on them.
+[[nodiscard]] bool stands_alone(const Frame& frame, const BackgroundMap& background, int x, int y);
+
 /// Medians over the brightest unsaturated candidates; the pixel's own blur is in all of them.
 struct StarSize {
   double sigma_px = kFirstLook_px;         ///< root of the mean moment
