@@ -50,7 +50,29 @@ Json exposure_json(const std::optional<ExposureAdvice>& e) {
           {"planned_trail_after_px", maybe(e->planned_trail_after_px)},
           {"good_enough", maybe(e->good_enough)},
           {"longest_s", maybe(e->longest_s)},
-          {"longest_after_s", maybe(e->longest_after_s)}};
+          {"longest_after_s", maybe(e->longest_after_s)},
+          {"longest_ground_s", maybe(e->longest_ground_s)},
+          {"axis_trail_px", maybe(e->axis_trail_px)},
+          {"rate_trail_px", maybe(e->rate_trail_px)},
+          {"periodic_trail_px", maybe(e->periodic_trail_px)}};
+}
+
+Json adjustments_json(const MountSolution& m) {
+  Json list = Json::array();
+  for (const AxisChange& a : m.adjustments)
+    list.push_back({{"before_frame", a.before_frame},
+                    {"altitude_change_arcmin", a.altitude_change.arcmin()},
+                    {"altitude_change_sigma_arcmin", a.altitude_sigma.arcmin()},
+                    {"azimuth_change_arcmin", a.azimuth_change.arcmin()},
+                    {"azimuth_change_sigma_arcmin", a.azimuth_sigma.arcmin()}});
+  return list;
+}
+
+Json head_sag_json(const MountSolution& m) {
+  if (!m.head_sag) return nullptr;
+  return {{"axis_scatter_arcmin", m.head_sag->axis_scatter.arcmin()},
+          {"axis_scatter_sigma_arcmin", m.head_sag->axis_scatter_sigma.arcmin()},
+          {"sag_arcsec_per_min", m.head_sag->arcsec_per_min}};
 }
 
 Json causes_json(const std::vector<TrailCause>& causes) {
@@ -95,6 +117,8 @@ std::string align_json(const AlignReport& r) {
                        {"drift", drift_json(r.drift)},
                        {"correction", correction_json(r)},
                        {"exposure", exposure_json(r.exposure)},
+                       {"adjustments", r.mount ? adjustments_json(*r.mount) : Json::array()},
+                       {"head_sag", r.mount ? head_sag_json(*r.mount) : Json(nullptr)},
                        {"causes", causes_json(r.causes)},
                        {"warnings", r.warnings}});
 }

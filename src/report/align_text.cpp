@@ -53,11 +53,11 @@ void instruction(const AlignReport& r, const TextStyle& style, Lines& out) {
 void live_view(const AlignReport& r, Lines& out) {
   if (!r.star_target) return;
   const StarTarget& t = *r.star_target;
-  out.push_back(fmt::format(
-      "   or on the live view, camera untouched on its head: move {} from pixel ({:.0f}, {:.0f})\n"
-      "   to ({:.0f}, {:.0f}) with the altitude, then to ({:.0f}, {:.0f}) with the base",
-      t.name.empty() ? "the bright star there" : t.name, t.now.x, t.now.y, t.after_altitude.x, t.after_altitude.y,
-      t.after_both.x, t.after_both.y));
+  out.push_back(
+      fmt::format("   or on the live view, camera untouched on its head: move {} from pixel ({:.0f}, {:.0f})\n"
+                  "   to ({:.0f}, {:.0f}) with the altitude, then to ({:.0f}, {:.0f}) with the base",
+                  t.name.empty() ? "the bright star there" : t.name, t.now.x, t.now.y, t.after_altitude.x,
+                  t.after_altitude.y, t.after_both.x, t.after_both.y));
 }
 
 void good_enough(const AlignReport& r, const TextStyle& style, Lines& out) {
@@ -73,6 +73,9 @@ void good_enough(const AlignReport& r, const TextStyle& style, Lines& out) {
     if (e.longest_after_s) text += fmt::format("; after the correction: {}", duration_text(*e.longest_after_s));
     out.push_back(text + ".");
   }
+  if (e.longest_ground_s)
+    out.push_back(fmt::format("The foreground stays within tolerance for {} at this tracking rate.",
+                              duration_text(*e.longest_ground_s)));
 }
 
 std::string side(double value, const char* positive, const char* negative) {
@@ -102,6 +105,25 @@ void evidence(const AlignReport& r, Lines& out) {
         "{:.2f} at worst",
         r.drift->north_arcsec_per_min, r.drift->east_arcsec_per_min, r.drift->twist_arcsec_per_min,
         r.drift->centre_px_per_min, r.drift->worst_px_per_min));
+}
+
+/// What only longer series show: frames left out, adjustments between frames, a head that gives way.
+void series(const AlignReport& r, Lines& out) {
+  if (!r.mount) return;
+  const MountSolution& m = *r.mount;
+  for (std::size_t i = 0; i < m.frames.size(); ++i)
+    if (m.frames[i].set_aside)
+      out.push_back(fmt::format("Set aside frame {}: {}", i + 1, printable(m.frames[i].reason)));
+  for (const AxisChange& a : m.adjustments)
+    out.push_back(fmt::format("Adjusted  before frame {}: axis {} by {}′, base turned {} by {}′", a.before_frame + 1,
+                              side(a.altitude_change.rad(), "raised", "lowered"),
+                              plus_minus(std::abs(a.altitude_change.arcmin()), a.altitude_sigma.arcmin()),
+                              side(a.azimuth_change.rad(), "east", "west"),
+                              plus_minus(std::abs(a.azimuth_change.arcmin()), a.azimuth_sigma.arcmin())));
+  if (m.head_sag)
+    out.push_back(fmt::format("Head      the pointings disagree by {}′; as sag of the ball head {:.1f}″ a minute",
+                              plus_minus(m.head_sag->axis_scatter.arcmin(), m.head_sag->axis_scatter_sigma.arcmin()),
+                              m.head_sag->arcsec_per_min));
 }
 
 void causes(const AlignReport& r, Lines& out) {
@@ -139,6 +161,7 @@ std::string align_text(const AlignReport& r, const TextStyle& style) {
   good_enough(r, style, out);
   if (!out.back().empty()) out.emplace_back();
   evidence(r, out);
+  series(r, out);
   causes(r, out);
   frames(r, out);
   for (const std::string& w : r.warnings) out.push_back("Note      " + printable(w));

@@ -109,6 +109,32 @@ TEST_CASE("the instruction comes first and names both moves") {
         std::string::npos);
 }
 
+TEST_CASE("what a longer series shows is said: frames set aside, adjustments, a sagging head") {
+  AlignReport r = test::sample_report();
+  r.mount->frames.resize(2);
+  r.mount->frames[1].set_aside = true;
+  r.mount->frames[1].reason = "it was knocked";
+  AxisChange change;
+  change.before_frame = 1;
+  change.altitude_change = Angle::arcmin(-12.0);
+  change.azimuth_change = Angle::arcmin(7.0);
+  change.altitude_sigma = change.azimuth_sigma = Angle::arcmin(0.5);
+  r.mount->adjustments = {change};
+  r.mount->head_sag = HeadSag{Angle::arcmin(3.0), Angle::arcmin(1.0), 0.8};
+  r.exposure->longest_ground_s = 3.4;
+  const std::string text = align_text(r);
+  CHECK(text.find("Set aside frame 2: it was knocked") != std::string::npos);
+  CHECK(text.find("before frame 2: axis lowered by 12.00 ± 0.50′, base turned east by 7.00 ± 0.50′") !=
+        std::string::npos);
+  CHECK(text.find("disagree by 3.0 ± 1.0′; as sag of the ball head 0.8″ a minute") != std::string::npos);
+  CHECK(text.find("foreground stays within tolerance for 3.4 s") != std::string::npos);
+  const json j = json::parse(align_json(r));
+  CHECK(j["adjustments"][0]["altitude_change_arcmin"].get<double>() == Approx(-12.0));
+  CHECK(j["head_sag"]["sag_arcsec_per_min"].get<double>() == Approx(0.8));
+  CHECK(j["exposure"]["longest_ground_s"].get<double>() == Approx(3.4));
+  CHECK(test::schema_violation(kAlignSchema, align_json(r)) == "");
+}
+
 TEST_CASE("angles and times in words") {
   using namespace report;
   CHECK(arcmin_text(Angle::arcmin(-0.44)) == "0.4′");
