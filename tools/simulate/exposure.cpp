@@ -34,8 +34,11 @@ Angle Exposure::search_radius() const {
 
 std::vector<Step> steps_of(const Exposure& exposure, int count) {
   std::vector<Step> steps(static_cast<std::size_t>(count));
+  // Midpoints of equal parts have a second moment 1 − 1/count² of the sweep's, which shows in short trails (0.4 % of
+  // their length with eleven steps): they are spread until theirs is the same.
+  const double spread = count > 1 ? count / std::sqrt(count * count - 1.0) : 1.0;
   for (int i = 0; i < count; ++i) {
-    const double s = (2.0 * i + 1.0) / count - 1.0;
+    const double s = ((2.0 * i + 1.0) / count - 1.0) * spread;
     steps[static_cast<std::size_t>(i)] = {s, exposure.attitude(s)};
   }
   return steps;
