@@ -1,5 +1,5 @@
-// Runs the labelled set and prints the confusion table: check_confusion [CLEAN_NIGHTS [OTHER_SEEDS [v]]]. With v it
-// tells of every night and frame it got wrong on standard error.
+// Runs the labelled set and prints the confusion table: check_confusion [CLEAN_NIGHTS|twisted [OTHER_SEEDS [v]]]. With
+// v it tells of every night and frame it got wrong on standard error.
 #include <fmt/format.h>
 
 #include <cmath>
@@ -28,7 +28,9 @@ int main(int argc, char** argv) {
   const std::uint64_t other_seeds = argc > 2 ? std::strtoull(argv[2], nullptr, 10) : 0;
   std::map<std::string, std::map<std::string, int>> table;
   Score dominant, clean, trailed, second;
-  for (const test::NightPlan& plan : test::labelled_nights(argc > 1 ? std::atoi(argv[1]) : 60, other_seeds)) {
+  const std::string set = argc > 1 ? argv[1] : "60";
+  for (const test::NightPlan& plan : set == "twisted" ? test::twisted_nights(other_seeds)
+                                                      : test::labelled_nights(std::atoi(set.c_str()), other_seeds)) {
     const test::MadeNight night = test::make_night(plan);
     const NightDiagnosis d = diagnose_night(night.frames, night.field);
     const std::string truth = plan.causes.empty() ? "none" : plan.causes.front();

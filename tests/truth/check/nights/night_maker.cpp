@@ -105,11 +105,11 @@ TrueTrail true_trail(const simulate::Scene& scene, int frame) {
 
 /// A trail is measured through the second moment it adds, so the noise is on the square of its length (0.06 px²: 200
 /// stars of signal-to-noise 50 give 0.03 px², doubled for what a model does not know of the star's shape).
-MeasuredTrail measured(const TrueTrail& truth, Random& random) {
+MeasuredTrail measured(const TrueTrail& truth, Random& random, double worse) {
   constexpr double kSquareNoise = 0.06;
   const double length = std::hypot(truth.x, truth.y), angle = 2.0 * std::atan2(truth.y, truth.x);
-  const double a = length * length * std::cos(angle) + kSquareNoise * random.normal();
-  const double b = length * length * std::sin(angle) + kSquareNoise * random.normal();
+  const double a = length * length * std::cos(angle) + worse * kSquareNoise * random.normal();
+  const double b = length * length * std::sin(angle) + worse * kSquareNoise * random.normal();
   const double seen = std::sqrt(std::hypot(a, b)), half = 0.5 * std::atan2(b, a);
   MeasuredTrail m;
   m.x_px = seen * std::cos(half);
@@ -128,12 +128,13 @@ double faintest_for(const simulate::Lens& lens) {
   return std::min(10.5, 10.0 + std::log(150.0 / (8.0 * area)) / std::log(2.9));
 }
 
-void look_at_stars(const NightPlan& plan, double t, Random& random, NightFrame& f) {
+void look_at_stars(const NightPlan& plan, double t, double seeing, Random& random, NightFrame& f) {
   const double dim = plan.dimming_mag(t), growth = plan.growth_px(t);
-  f.fwhm_px = (plan.fwhm_px + growth) * (1.0 + plan.fwhm_scatter * random.normal());
+  f.temperature_c = plan.temperature_c(t);
+  f.fwhm_px = (plan.fwhm_px * seeing + growth) * (1.0 + plan.fwhm_scatter * random.normal());
   // Stars found fall by a factor 2.9 a magnitude; a star twice as wide stands out half as much over the sky.
   const double lost = dim + 2.5 * std::log10(1.0 + growth / plan.fwhm_px);
-  f.stars = static_cast<int>(std::lround(random.poisson(400.0 * std::pow(2.9, -lost))));
+  f.stars = static_cast<int>(std::lround(random.poisson(400.0 * std::pow(2.9, -lost) * (1.0 - plan.hidden_share(t)))));
   if (f.stars >= 10) f.dimming_mag = dim + 0.02 * random.normal() + 0.1 * t / 14400.0;
   f.sky_adu = 900.0 + 10.0 * random.normal();
   f.aberration_px = std::max(0.0, plan.aberration_px + 0.3 + 0.1 * random.normal());
@@ -158,14 +159,14 @@ MadeNight make_night(const NightPlan& plan) {
   constexpr double kStarSigma = 0.1;
   std::map<std::uint32_t, PixelPoint> key;
   FieldPlace key_place;
-  double red_x = 0.0, red_y = 0.0, dither_x = 0.0, dither_y = 0.0;
+  double red_x = 0.0, red_y = 0.0, dither_x = 0.0, dither_y = 0.0, slow_seeing = 0.0;
   for (int i = 0; i < scene.frames; ++i) {
     NightFrame f;
     f.time_s = scene.start_s(i);
     f.exposure_s = scene.exposure_s;
-    look_at_stars(plan, *f.time_s, random, f);
+    slow_seeing = 0.95 * slow_seeing + 0.312 * plan.seeing_drift * random.normal();
+    look_at_stars(plan, *f.time_s, 1.0 + slow_seeing, random, f);
     const TrueTrail truth = true_trail(scene, i);
-    night.true_trail_px.push_back(truth.worst);
     red_x = 0.9 * red_x + 0.436 * plan.red_wander_px * random.normal();
     red_y = 0.9 * red_y + 0.436 * plan.red_wander_px * random.normal();
     if (i % 3 == 0) {
@@ -188,11 +189,18 @@ MadeNight make_night(const NightPlan& plan) {
       }
     }
     if (f.stars >= 10) {
-      f.trail = measured(truth, random);
+      const bool outlier = plan.outlier_share > 0.0 && random.uniform() < plan.outlier_share;
+      f.trail = measured(truth, random, outlier ? 4.0 : 1.0);
+      if (outlier) f.place->x_px += 4.0 * plan.wander_px * random.normal();
     } else {
       f.place.reset();
     }
-    night.frames.push_back(f);
+    if (plan.whole_seconds) f.time_s = std::round(*f.time_s);
+    if (plan.clock_jump_at && i >= *plan.clock_jump_at) *f.time_s += 1.0;
+    if (std::find(plan.missing.begin(), plan.missing.end(), i) == plan.missing.end()) {
+      night.true_trail_px.push_back(truth.worst);
+      night.frames.push_back(f);
+    }
   }
   return night;
 }
