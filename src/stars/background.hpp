@@ -14,7 +14,7 @@ class TileHistogram;
 /// (index 2·(y mod 2) + (x mod 2)), because black level, gain and sky differ from colour to colour.
 class BackgroundMap {
  public:
-  static constexpr int kTile = 64;  ///< px; small enough to follow silhouettes and domes, 1024 samples per colour
+  static constexpr int kTile = 64;  ///< px; small enough to follow silhouettes and domes
 
   /// Robust to stars: level is the clipped median, noise comes from the lower half of the histogram.
   static BackgroundMap measure(const Frame& frame, int threads);
@@ -26,8 +26,12 @@ class BackgroundMap {
   [[nodiscard]] float tile_level(int c, int ix, int iy) const { return level_[index(c, ix, iy)]; }
   [[nodiscard]] float tile_noise(int c, int ix, int iy) const { return noise_[index(c, ix, iy)]; }
 
-  /// z = (pixel − level)/noise of row y for columns [x0, x1) of the frame it was measured on.
-  void normalise(const Frame& frame, int y, int x0, int x1, float* z) const;
+  /// z = (pixel − level)/noise of row y for columns [x0, x1) of the frame it was measured on. Keeps what it needs of
+  /// the map between calls in `nodes`.
+  struct RowNodes {
+    std::vector<float> level, inverse_noise;
+  };
+  void normalise(const Frame& frame, int y, int x0, int x1, RowNodes& nodes, float* z) const;
   [[nodiscard]] float level(int x, int y) const;
   [[nodiscard]] float noise(int x, int y) const;
   /// Medians over tiles and classes.
@@ -40,15 +44,13 @@ class BackgroundMap {
                static_cast<std::size_t>(nx_) +
            static_cast<std::size_t>(ix);
   }
-  struct Cell;
-  [[nodiscard]] Cell cell_of(int x, int y) const;
   [[nodiscard]] float sample(const std::vector<float>& grid, int c, int x, int y) const;
   [[nodiscard]] TileHistogram probe(const Frame& frame, int c, int x0, int x1, int y0, int y1) const;
   void measure_band(const Frame& frame, int iy);
   void smooth();
 
   int nx_ = 0, ny_ = 0, classes_ = 1;
-  std::vector<float> level_, noise_;
+  std::vector<float> level_, noise_, inverse_noise_;
 };
 
 }  // namespace polewright

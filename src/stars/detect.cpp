@@ -10,8 +10,8 @@
 namespace polewright {
 namespace {
 
-constexpr int kTileWidth = 1024, kTileHeight = 256;  // working set of a tile stays within a core's own cache
-constexpr int kMaxRadius = 24;                       // px; wider kernels gain nothing on star images
+constexpr int kTileWidth = 512, kTileHeight = 256;  // the rows in work stay within a core's first cache level
+constexpr int kMaxRadius = 24;                      // px; wider kernels gain nothing on star images
 
 /// One side of the symmetric kernel, energy of the full kernel 1, so that white noise stays at unit variance. For a
 /// mosaic the Gaussian is averaged over neighbouring pixels, (1, 2, 1)/4, which takes out the pattern that a star of
@@ -72,7 +72,7 @@ class TileFilter {
     const int first = x0_ - 1 - radius_;
     const int to = std::min(frame_.width, x0_ + width_ + 1 + radius_);
     const int start = std::max(0, first);
-    background_.normalise(frame_, y, start, to, &z_[static_cast<std::size_t>(start - first)]);
+    background_.normalise(frame_, y, start, to, nodes_, &z_[static_cast<std::size_t>(start - first)]);
     convolve_row(&z_[static_cast<std::size_t>(radius_)], taps_.data(), radius_, pitch_, out);
   }
   void filter_vertically(int y) {
@@ -86,6 +86,7 @@ class TileFilter {
   int radius_, x0_ = 0, width_ = 0, pitch_ = 0;
   std::vector<float> z_, ring_, significance_;
   std::vector<const float*> rows_;
+  BackgroundMap::RowNodes nodes_;
 };
 
 }  // namespace

@@ -9,17 +9,36 @@
 
 namespace polewright {
 
-POLEWRIGHT_CLONES
-void normalise_segment(const std::uint16_t* __restrict pixels, int n, const LinearPair& level,
-                       const LinearPair& inverse_noise, float* __restrict z) {
+namespace {
+
+// Always inlined, so that each generation's clone gets its own copy.
+#define POLEWRIGHT_BODY [[gnu::always_inline]] inline
+
+/// Value at column i of a segment is base[i mod 2] + slope[i mod 2]·i.
+struct LinearPair {
+  float base[2], slope[2];
+};
+
+/// Between two nodes, from `offset` columns past the first one, which is an even column.
+POLEWRIGHT_BODY LinearPair between(const float* node, int offset) {
+  LinearPair line{};
+  for (int p = 0; p < 2; ++p) {
+    const int side = (p + offset) & 1;
+    line.slope[p] = (node[2 + side] - node[side]) * (1.0F / kNodeSpacing);
+    line.base[p] = node[side] + line.slope[p] * static_cast<float>(offset);
+  }
+  return line;
+}
+
+POLEWRIGHT_BODY void normalise_segment(const std::uint16_t* __restrict pixels, int n, const LinearPair& level,
+                                       const LinearPair& inverse, float* __restrict z) {
   constexpr int kWide = 16;  // one vector of the widest generation
   float l[kWide], ls[kWide], v[kWide], vs[kWide];
   for (int j = 0; j < kWide; ++j) {
-    const auto p = static_cast<std::size_t>(j & 1);
-    l[j] = level.base[p] + level.slope[p] * static_cast<float>(j);
-    ls[j] = level.slope[p];
-    v[j] = inverse_noise.base[p] + inverse_noise.slope[p] * static_cast<float>(j);
-    vs[j] = inverse_noise.slope[p];
+    l[j] = level.base[j & 1] + level.slope[j & 1] * static_cast<float>(j);
+    ls[j] = level.slope[j & 1];
+    v[j] = inverse.base[j & 1] + inverse.slope[j & 1] * static_cast<float>(j);
+    vs[j] = inverse.slope[j & 1];
   }
   int i = 0;
   for (; i + kWide <= n; i += kWide) {
@@ -33,33 +52,82 @@ void normalise_segment(const std::uint16_t* __restrict pixels, int n, const Line
   }
 }
 
+// With the radius known the sum over taps unrolls and stays in registers.
+template <int Radius>
+POLEWRIGHT_BODY void row_of(const float* __restrict in, const float* __restrict taps, int n, float* __restrict out) {
+  for (int i = 0; i < n; ++i) {
+    float sum = taps[0] * in[i];
+    for (int k = 1; k <= Radius; ++k) sum += taps[k] * (in[i - k] + in[i + k]);
+    out[i] = sum;
+  }
+}
+
+template <int Radius>
+POLEWRIGHT_BODY void column_of(const float* const* rows, const float* __restrict taps, int n, float* __restrict out) {
+  const float* row[2 * Radius + 1];
+  for (int k = 0; k <= 2 * Radius; ++k) row[k] = rows[k];
+  for (int i = 0; i < n; ++i) {
+    float sum = taps[0] * row[Radius][i];
+    for (int k = 1; k <= Radius; ++k) sum += taps[k] * (row[Radius - k][i] + row[Radius + k][i]);
+    out[i] = sum;
+  }
+}
+
+}  // namespace
+
 POLEWRIGHT_CLONES
-void convolve_row(const float* __restrict in, const float* __restrict taps, int radius, int n, float* __restrict out) {
-  constexpr int kBlock = 64;  // accumulators that stay in registers or the first cache level
-  for (int start = 0; start < n; start += kBlock) {
-    const int m = n - start < kBlock ? n - start : kBlock;
-    const float* p = in + start;
-    float* o = out + start;
-    for (int i = 0; i < m; ++i) o[i] = taps[0] * p[i];
-    for (int k = 1; k <= radius; ++k)
-      for (int i = 0; i < m; ++i) o[i] += taps[k] * (p[i - k] + p[i + k]);
+void normalise_row(const std::uint16_t* row, int x0, int x1, int first_node, const float* level,
+                   const float* inverse_noise, float* z) {
+  for (int x = x0; x < x1;) {
+    const int node = (x + kNodeSpacing / 2) / kNodeSpacing, origin = node * kNodeSpacing - kNodeSpacing / 2;
+    const int end = origin + kNodeSpacing < x1 ? origin + kNodeSpacing : x1;
+    const int pair = 2 * (node - first_node);
+    normalise_segment(row + x, end - x, between(level + pair, x - origin), between(inverse_noise + pair, x - origin),
+                      z + (x - x0));
+    x = end;
   }
 }
 
 POLEWRIGHT_CLONES
-void convolve_column(const float* const* rows, const float* __restrict taps, int radius, int n, float* __restrict out) {
-  constexpr int kBlock = 64;
-  for (int start = 0; start < n; start += kBlock) {
-    const int m = n - start < kBlock ? n - start : kBlock;
-    float* o = out + start;
-    const float* middle = rows[radius] + start;
-    for (int i = 0; i < m; ++i) o[i] = taps[0] * middle[i];
-    for (int k = 1; k <= radius; ++k) {
-      const float* a = rows[radius - k] + start;
-      const float* b = rows[radius + k] + start;
-      for (int i = 0; i < m; ++i) o[i] += taps[k] * (a[i] + b[i]);
-    }
+void convolve_row(const float* __restrict in, const float* __restrict taps, int radius, int n, float* __restrict out) {
+  switch (radius) {
+    case 2:
+      return row_of<2>(in, taps, n, out);
+    case 3:
+      return row_of<3>(in, taps, n, out);
+    case 4:
+      return row_of<4>(in, taps, n, out);
+    case 5:
+      return row_of<5>(in, taps, n, out);
+    case 6:
+      return row_of<6>(in, taps, n, out);
+    default:
+      break;
   }
+  for (int i = 0; i < n; ++i) out[i] = taps[0] * in[i];
+  for (int k = 1; k <= radius; ++k)
+    for (int i = 0; i < n; ++i) out[i] += taps[k] * (in[i - k] + in[i + k]);
+}
+
+POLEWRIGHT_CLONES
+void convolve_column(const float* const* rows, const float* __restrict taps, int radius, int n, float* __restrict out) {
+  switch (radius) {
+    case 2:
+      return column_of<2>(rows, taps, n, out);
+    case 3:
+      return column_of<3>(rows, taps, n, out);
+    case 4:
+      return column_of<4>(rows, taps, n, out);
+    case 5:
+      return column_of<5>(rows, taps, n, out);
+    case 6:
+      return column_of<6>(rows, taps, n, out);
+    default:
+      break;
+  }
+  for (int i = 0; i < n; ++i) out[i] = taps[0] * rows[radius][i];
+  for (int k = 1; k <= radius; ++k)
+    for (int i = 0; i < n; ++i) out[i] += taps[k] * (rows[radius - k][i] + rows[radius + k][i]);
 }
 
 POLEWRIGHT_CLONES

@@ -2,19 +2,18 @@
 // several processor generations and chosen when the program starts.
 #pragma once
 
-#include <array>
 #include <cstdint>
 
 namespace polewright {
 
-/// Two lines interleaved, as a row of a colour mosaic needs: value at i is base[i mod 2] + slope[i mod 2]·i.
-struct LinearPair {
-  std::array<float, 2> base{}, slope{};
-};
+/// Samples between two nodes of the sky map along a row.
+inline constexpr int kNodeSpacing = 64;
 
-/// z = (pixel − level)·inverse_noise.
-void normalise_segment(const std::uint16_t* pixels, int n, const LinearPair& level, const LinearPair& inverse_noise,
-                       float* z);
+/// z = (pixel − level)·inverse_noise for columns [x0, x1) of a row. Level and inverse noise are linear between nodes at
+/// columns kNodeSpacing·(first_node + i) − kNodeSpacing/2; node i is the pair of floats from 2i on, for even and odd
+/// columns, as a colour mosaic needs. The nodes have to cover [x0, x1].
+void normalise_row(const std::uint16_t* row, int x0, int x1, int first_node, const float* level,
+                   const float* inverse_noise, float* z);
 
 /// out[i] = Σ_k taps[k]·(in[i−k] + in[i+k]) with taps[0] counted once; `in` has `radius` valid samples on both sides.
 void convolve_row(const float* in, const float* taps, int radius, int n, float* out);
