@@ -4,22 +4,26 @@
 #include <algorithm>
 #include <cmath>
 
+#include "stars/profile.hpp"
+
 namespace polewright {
 namespace {
 
 constexpr double kOutlier = 9.0;         // squared distance beyond which a star counts less and less
 constexpr double kMedianChi2 = 1.38629;  // median of χ² with two degrees of freedom
+constexpr int kParts = 5;                // of the frame each way: fine enough for 25 independent scores
 
 using Rows = Eigen::Matrix<double, 2, kElongationParameters>;
 
-/// Unit aberrations: columns from kTiltA on.
+/// Unit aberrations: columns from kTiltA to kRadial6.
 Rows aberration_rows(double u, double v) {
   const double a = u * u - v * v, b = 2.0 * u * v, r2 = u * u + v * v;
   Rows rows = Rows::Zero();
   rows.col(kTiltA) << u, v;
   rows.col(kTiltB) << -v, u;
   rows.col(kRadial2) << a, b;
-  rows.col(kRadial4) << r2 * a, r2 * b;
+  rows.col(kRadial4) = r2 * rows.col(kRadial2);
+  rows.col(kRadial6) = r2 * rows.col(kRadial4);
   return rows;
 }
 
@@ -30,6 +34,11 @@ Eigen::Matrix<double, 2, 3> trail_rows(double u, double v, double bend) {
   return rows;
 }
 
+/// Multiplication by a plane vector as a complex number.
+Eigen::Matrix2d times(const Eigen::Vector2d& z) {
+  return (Eigen::Matrix2d() << z[0], -z[1], z[1], z[0]).finished();
+}
+
 ElongationVector weights_of(const ElongationVector& prior_sigma) {
   ElongationVector weight = ElongationVector::Zero();
   for (Eigen::Index i = 0; i < kElongationParameters; ++i)
@@ -38,6 +47,13 @@ ElongationVector weights_of(const ElongationVector& prior_sigma) {
 }
 
 }  // namespace
+
+/// One star's residual and its derivatives, in units of its error.
+struct ElongationProblem::Whitened {
+  Rows rows;
+  Eigen::Vector2d residual;
+  double share = 1.0;  ///< Huber's weight
+};
 
 struct ElongationProblem::Normal {
   ElongationMatrix matrix = ElongationMatrix::Zero();
@@ -53,56 +69,79 @@ Eigen::Vector2d ElongationProblem::trail(const ElongationVector& p, double u, do
   return trail_rows(u, v, bend_) * p.head<3>();
 }
 
+ElongationProblem::Whitened ElongationProblem::whitened(const ElongationSample& s, const ElongationVector& p,
+                                                        MotionForm form) const {
+  Whitened w;
+  w.rows = aberration_rows(s.u, s.v);
+  Eigen::Vector2d model = w.rows * p;
+  if (form == MotionForm::square) {
+    w.rows.leftCols<2>() = Eigen::Matrix2d::Identity();
+    model += p.head<2>();
+  } else {
+    const double r2 = s.u * s.u + s.v * s.v, response = 1.0 + p[kResponse] * r2;
+    const Eigen::Matrix<double, 2, 3> motion = trail_rows(s.u, s.v, bend_);
+    const Eigen::Vector2d t = motion * p.head<3>(), square = times(t) * t;
+    w.rows.leftCols<3>() = 2.0 * response * times(t) * motion;
+    w.rows.col(kResponse) = r2 * square;
+    model += response * square;
+  }
+  w.residual = s.q - model;
+  Eigen::Matrix2d covariance = s.covariance;
+  double tx = 0.0, ty = 0.0;
+  root_of({model[0], model[1]}, tx, ty);
+  const Eigen::Vector2d root(tx, ty);
+  const double sense = root.dot(s.trail) < 0.0 ? -1.0 : 1.0, length = root.norm();
+  Eigen::Matrix2d scatter = scatter_ * Eigen::Matrix2d::Identity();
+  if (length > long_px_ && s.trail.norm() > 0.3 * length) {
+    // q − model = (t + root)·(t − root): the difference of trails itself.
+    w.residual = times(sense * s.trail + root).inverse() * w.residual;
+    w.rows = (0.5 * times(root).inverse() * w.rows).eval();
+    covariance = s.trail_covariance;
+    scatter /= 4.0 * length * length;
+  }
+  const Eigen::LLT<Eigen::Matrix2d> factor(covariance + scatter);
+  factor.matrixL().solveInPlace(w.residual);
+  w.rows = factor.matrixL().solve(w.rows).eval();
+  const double distance = w.residual.squaredNorm();
+  w.share = distance <= kOutlier ? 1.0 : std::sqrt(kOutlier / distance);
+  return w;
+}
+
 ElongationProblem::Normal ElongationProblem::normal_at(const ElongationVector& p,
-                                                       const ElongationVector& prior_weight) const {
+                                                       const ElongationChoice& choice) const {
+  const ElongationVector prior_weight = weights_of(choice.prior_sigma);
   Normal n;
   for (const ElongationSample& s : samples_) {
-    Rows rows = aberration_rows(s.u, s.v);
-    const Eigen::Vector2d optics = rows * p;
-    const Eigen::Matrix<double, 2, 3> motion = trail_rows(s.u, s.v, bend_);
-    const Eigen::Vector2d t = motion * p.head<3>();
-    const Eigen::Vector2d square(t[0] * t[0] - t[1] * t[1], 2.0 * t[0] * t[1]);
-    Eigen::Matrix2d by_trail;
-    by_trail << 2.0 * t[0], -2.0 * t[1], 2.0 * t[1], 2.0 * t[0];
-    rows.leftCols<3>() = by_trail * motion;
-    const Eigen::Vector2d residual = s.q - square - optics;
-    const Eigen::Matrix2d weight = (s.covariance + scatter_ * Eigen::Matrix2d::Identity()).inverse();
-    const double distance = residual.dot(weight * residual);
+    const Whitened w = whitened(s, p, choice.form);
+    const double distance = w.residual.squaredNorm();
     // Huber's loss on the distance: quadratic inside, linear outside.
-    const double share = distance <= kOutlier ? 1.0 : std::sqrt(kOutlier / distance);
     n.cost += distance <= kOutlier ? distance : 2.0 * std::sqrt(kOutlier * distance) - kOutlier;
-    n.matrix += share * rows.transpose() * weight * rows;
-    n.gradient += share * rows.transpose() * weight * residual;
+    n.matrix.noalias() += w.share * w.rows.transpose() * w.rows;
+    n.gradient.noalias() += w.share * w.rows.transpose() * w.residual;
   }
   n.cost += (prior_weight.array() * p.array().square()).sum();
   n.matrix.diagonal() += prior_weight;
   n.gradient.array() -= prior_weight.array() * p.array();
+  for (Eigen::Index i = 0; i < kElongationParameters; ++i)
+    if (!choice.free[static_cast<std::size_t>(i)]) {
+      n.matrix.row(i).setZero();
+      n.matrix.col(i).setZero();
+      n.gradient[i] = 0.0;
+    }
   return n;
 }
 
-ElongationFit ElongationProblem::fit(const ElongationVector& start, const std::array<bool, kElongationParameters>& free,
-                                     const ElongationVector& prior_sigma) const {
-  const ElongationVector prior_weight = weights_of(prior_sigma);
-  const auto hold = [&](Normal& n) {
-    for (Eigen::Index i = 0; i < kElongationParameters; ++i)
-      if (!free[static_cast<std::size_t>(i)]) {
-        n.matrix.row(i).setZero();
-        n.matrix.col(i).setZero();
-        n.gradient[i] = 0.0;
-      }
-  };
+ElongationFit ElongationProblem::fit(const ElongationVector& start, const ElongationChoice& choice) const {
   ElongationFit result;
   result.parameters = start;
-  Normal now = normal_at(start, prior_weight);
-  hold(now);
+  Normal now = normal_at(start, choice);
   double damping = 1e-3;
   for (int iteration = 0; iteration < 40 && damping < 1e8; ++iteration) {
     ElongationMatrix damped = now.matrix;
     for (Eigen::Index i = 0; i < kElongationParameters; ++i) damped(i, i) += damping * now.matrix(i, i) + 1e-12;
     const ElongationVector step = damped.ldlt().solve(now.gradient);
-    Normal next = normal_at(result.parameters + step, prior_weight);
-    hold(next);
-    if (next.cost > now.cost) {
+    const Normal next = normal_at(result.parameters + step, choice);
+    if (!(next.cost <= now.cost)) {
       damping *= 10.0;
       continue;
     }
@@ -112,43 +151,56 @@ ElongationFit ElongationProblem::fit(const ElongationVector& start, const std::a
     damping = std::max(1e-9, 0.1 * damping);
     if (done) break;
   }
-  result.information = now.matrix;
   result.chi2 = now.cost;
   return result;
 }
 
-ElongationMatrix ElongationProblem::information_at(const ElongationVector& p,
-                                                   const ElongationVector& prior_sigma) const {
-  return normal_at(p, weights_of(prior_sigma)).matrix;
-}
-
-Eigen::Vector2d ElongationProblem::common(const ElongationVector& prior_sigma, double& sigma) const {
-  // Linear: the two motion parameters' columns are those of q itself, the twist's is not used.
-  ElongationVector p = ElongationVector::Zero();
-  ElongationMatrix matrix;
-  for (int round = 0; round < 8; ++round) {
-    matrix = weights_of(prior_sigma).asDiagonal();
-    matrix(kTwist, kTwist) = 1.0;
-    ElongationVector right = ElongationVector::Zero();
-    for (const ElongationSample& s : samples_) {
-      Rows rows = aberration_rows(s.u, s.v);
-      rows.leftCols<2>() = Eigen::Matrix2d::Identity();
-      const Eigen::Vector2d residual = s.q - rows * p;
-      const Eigen::Matrix2d weight = (s.covariance + scatter_ * Eigen::Matrix2d::Identity()).inverse();
-      const double distance = residual.dot(weight * residual);
-      const double share = distance <= kOutlier ? 1.0 : std::sqrt(kOutlier / distance);
-      matrix += share * rows.transpose() * weight * rows;
-      right += share * rows.transpose() * weight * s.q;
-    }
-    p = matrix.ldlt().solve(right);
+ElongationMatrix ElongationProblem::covariance(const ElongationVector& p, const ElongationChoice& choice) const {
+  ElongationMatrix information = normal_at(p, choice).matrix;
+  for (Eigen::Index i = 0; i < kElongationParameters; ++i)
+    if (information(i, i) == 0.0) information(i, i) = 1e12;  // held
+  const ElongationVector scale = information.diagonal().cwiseSqrt().cwiseInverse();
+  const ElongationMatrix scaled = scale.asDiagonal() * information * scale.asDiagonal();
+  const ElongationMatrix noise = scale.asDiagonal() * scaled.inverse() * scale.asDiagonal();
+  std::array<ElongationVector, kParts * kParts> scores;
+  scores.fill(ElongationVector::Zero());
+  double extent_u = 1e-9, extent_v = 1e-9;
+  for (const ElongationSample& s : samples_) {
+    extent_u = std::max(extent_u, std::abs(s.u));
+    extent_v = std::max(extent_v, std::abs(s.v));
   }
-  const ElongationMatrix covariance = matrix.inverse();
-  sigma = std::sqrt(0.5 * (covariance(0, 0) + covariance(1, 1)));
-  return p.head<2>();
+  const auto part = [](double at, double extent) {
+    return std::min(kParts - 1, static_cast<int>((0.5 + 0.5 * at / extent) * kParts));
+  };
+  for (const ElongationSample& s : samples_) {
+    const Whitened w = whitened(s, p, choice.form);
+    scores[static_cast<std::size_t>(kParts * part(s.v, extent_v) + part(s.u, extent_u))] +=
+        w.share * w.rows.transpose() * w.residual;
+  }
+  ElongationMatrix seen = ElongationMatrix::Zero();
+  for (ElongationVector score : scores) {
+    for (Eigen::Index i = 0; i < kElongationParameters; ++i)
+      if (!choice.free[static_cast<std::size_t>(i)]) score[i] = 0.0;
+    const ElongationVector moved = noise * score;
+    seen += moved * moved.transpose();
+  }
+  // Along each direction in which the parts disagree by more than noise, what is more is added.
+  const Eigen::LLT<ElongationMatrix> root(noise);
+  const ElongationMatrix half = root.matrixL();
+  ElongationMatrix ratio = root.matrixL().solve(seen);
+  ratio = root.matrixL().solve(ratio.transpose().eval()).eval();
+  const Eigen::Matrix3d motion_ratio = ratio.topLeftCorner<3, 3>();
+  const Eigen::SelfAdjointEigenSolver<Eigen::Matrix3d> axes(motion_ratio);
+  const Eigen::Vector3d more = (axes.eigenvalues().array() - 1.0).cwiseMax(0.0);
+  const Eigen::Matrix3d excess = axes.eigenvectors() * more.asDiagonal() * axes.eigenvectors().transpose();
+  ElongationMatrix out = noise;
+  const Eigen::Matrix3d half3 = half.topLeftCorner<3, 3>();
+  out.topLeftCorner<3, 3>() += half3 * excess * half3.transpose();
+  return out;
 }
 
 ElongationProblem ElongationProblem::thinned(std::size_t count) const {
-  ElongationProblem out({}, bend_);
+  ElongationProblem out({}, bend_, long_px_);
   out.scatter_ = scatter_;
   const std::size_t step = std::max<std::size_t>(1, samples_.size() / count);
   for (std::size_t i = 0; i < samples_.size(); i += step) out.samples_.push_back(samples_[i]);
@@ -157,24 +209,20 @@ ElongationProblem ElongationProblem::thinned(std::size_t count) const {
 
 void ElongationProblem::absorb_scatter(const ElongationVector& p) {
   const auto median_distance = [&](double scatter) {
+    scatter_ = scatter;
     std::vector<double> d;
-    for (const ElongationSample& s : samples_) {
-      const Eigen::Vector2d t = trail(p, s.u, s.v);
-      const Eigen::Vector2d residual =
-          s.q - Eigen::Vector2d(t[0] * t[0] - t[1] * t[1], 2.0 * t[0] * t[1]) - aberration(p, s.u, s.v);
-      d.push_back(residual.dot((s.covariance + scatter * Eigen::Matrix2d::Identity()).inverse() * residual));
-    }
+    for (const ElongationSample& s : samples_) d.push_back(whitened(s, p, MotionForm::trail).residual.squaredNorm());
     const auto middle = d.begin() + static_cast<std::ptrdiff_t>(d.size() / 2);
     std::nth_element(d.begin(), middle, d.end());
     return *middle;
   };
-  scatter_ = 0.0;
   if (median_distance(0.0) <= kMedianChi2) return;
   double low = 1e-8, high = 1e6;
-  for (int i = 0; i < 60; ++i) {
-    scatter_ = std::sqrt(low * high);
-    (median_distance(scatter_) > kMedianChi2 ? low : high) = scatter_;
+  for (int i = 0; i < 40; ++i) {
+    const double middle = std::sqrt(low * high);
+    (median_distance(middle) > kMedianChi2 ? low : high) = middle;
   }
+  scatter_ = std::sqrt(low * high);
 }
 
 }  // namespace polewright

@@ -10,42 +10,62 @@
 
 namespace polewright {
 
-/// One star's squared trail at a place in half-diagonals from the frame's centre, with its covariance.
+/// One star's squared trail at a place in half-diagonals from the frame's centre, with its covariance, and the trail's.
 struct ElongationSample {
   double u = 0.0, v = 0.0;
-  Eigen::Vector2d q;           ///< px²
-  Eigen::Matrix2d covariance;  ///< px⁴
+  Eigen::Vector2d q, trail;                   ///< px², px
+  Eigen::Matrix2d covariance, trail_covariance;  ///< px⁴, px²
 };
 
-/// Parameters in the order below; a model is a choice of which are free.
-/// Motion: trail t = (x, y) at the centre, px, and twist per half-diagonal, px; q = t².
-/// Aberration in px² at the corner: tilt (two, linear in the field), radial growing as r² and as r⁴.
-enum Elongation { kMotionX, kMotionY, kTwist, kTiltA, kTiltB, kRadial2, kRadial4, kElongationParameters };
+/// Parameters in the order below. Motion: trail t = (x, y) at the centre, px, and twist per half-diagonal, px; q = t².
+/// Aberration in px² at the corner: tilt (two, linear in the field, which a displaced lens shows too), radial growing as
+/// r², r⁴ and r⁶. Response: squares add exactly for Gaussian images only; the part of the motion's square that the
+/// optics' blur adds or takes, growing as r².
+enum Elongation {
+  kMotionX,
+  kMotionY,
+  kTwist,
+  kTiltA,
+  kTiltB,
+  kRadial2,
+  kRadial4,
+  kRadial6,
+  kResponse,
+  kElongationParameters
+};
 using ElongationVector = Eigen::Matrix<double, kElongationParameters, 1>;
 using ElongationMatrix = Eigen::Matrix<double, kElongationParameters, kElongationParameters>;
 
+/// `trail`: as above. `square`: the first two parameters are the common square itself, px², and there is no twist: what
+/// there is of motion when it is too small for its root to be taken.
+enum class MotionForm { trail, square };
+
+/// Which parameters are free, and the 1σ of their priors around zero, 0 for none.
+struct ElongationChoice {
+  MotionForm form = MotionForm::trail;
+  std::array<bool, kElongationParameters> free{};
+  ElongationVector prior_sigma = ElongationVector::Zero();
+};
+
 struct ElongationFit {
   ElongationVector parameters = ElongationVector::Zero();
-  ElongationMatrix information = ElongationMatrix::Zero();  ///< of the free parameters; zero rows for the others
-  double chi2 = 0.0;                                        ///< robust
+  double chi2 = 0.0;  ///< robust
 };
 
 /// The problem of one frame: samples, lens bend and the star-to-star scatter of shapes that no model explains.
 class ElongationProblem {
  public:
-  /// `bend` is 1/focal² in half-diagonals.
-  ElongationProblem(std::vector<ElongationSample> samples, double bend) : samples_(std::move(samples)), bend_(bend) {}
+  /// `bend` is 1/focal² in half-diagonals. Trails from `long_px` on have normal errors themselves, shorter ones in their
+  /// squares.
+  ElongationProblem(std::vector<ElongationSample> samples, double bend, double long_px)
+      : samples_(std::move(samples)), bend_(bend), long_px_(long_px) {}
 
   [[nodiscard]] static Eigen::Vector2d aberration(const ElongationVector& p, double u, double v);
   [[nodiscard]] Eigen::Vector2d trail(const ElongationVector& p, double u, double v) const;
-  /// From `start`, over the parameters marked free. Priors are the 1σ of parameters around zero, 0 for none.
-  [[nodiscard]] ElongationFit fit(const ElongationVector& start, const std::array<bool, kElongationParameters>& free,
-                                  const ElongationVector& prior_sigma) const;
-  /// Information on all parameters at p, priors included.
-  [[nodiscard]] ElongationMatrix information_at(const ElongationVector& p, const ElongationVector& prior_sigma) const;
-  /// The elongation common to all stars, px², with optics free beside it, and its 1σ per component: what there is of
-  /// motion when it is too small for its root to be taken.
-  [[nodiscard]] Eigen::Vector2d common(const ElongationVector& prior_sigma, double& sigma) const;
+  [[nodiscard]] ElongationFit fit(const ElongationVector& start, const ElongationChoice& choice) const;
+  /// Covariance of the free parameters at p, zero for the others: noise, and what the model leaves of the frame's shapes.
+  /// Residuals that agree within parts of the frame show that; the parts' scores then scatter more than noise makes them.
+  [[nodiscard]] ElongationMatrix covariance(const ElongationVector& p, const ElongationChoice& choice) const;
   /// Sets the scatter so that the given model's misfit is what noise and scatter together would give.
   void absorb_scatter(const ElongationVector& p);
   /// The same problem on at most `count` of its samples, spread over the list.
@@ -54,11 +74,13 @@ class ElongationProblem {
   [[nodiscard]] const std::vector<ElongationSample>& samples() const { return samples_; }
 
  private:
+  struct Whitened;
   struct Normal;
-  [[nodiscard]] Normal normal_at(const ElongationVector& p, const ElongationVector& prior_weight) const;
+  [[nodiscard]] Whitened whitened(const ElongationSample& s, const ElongationVector& p, MotionForm form) const;
+  [[nodiscard]] Normal normal_at(const ElongationVector& p, const ElongationChoice& choice) const;
 
   std::vector<ElongationSample> samples_;
-  double bend_;
+  double bend_, long_px_;
   double scatter_ = 0.0;  ///< px⁴, added to both variances
 };
 

@@ -12,26 +12,34 @@ namespace polewright {
 namespace {
 
 constexpr double kLeastSnr = 12.0;        // from here on a star's own trail is fitted
+constexpr double kPlentySnr = 30.0;       // fits are biased by up to a few σ²; where there are enough stars of this
+constexpr std::size_t kPlenty = 100;      //   significance the fainter ones would add more bias than information
+constexpr double kLongPerSigma = 3.5;     // trail per width from which its own errors are normal, not its square's
 constexpr std::size_t kForStarts = 250;   // stars that choose among the starts
-constexpr std::size_t kLeastStars = 8;    // seven parameters
+constexpr std::size_t kLeastStars = 10;   // nine parameters, all but five held by priors where stars are few
+constexpr double kShapeFloor = 0.002;     // of the motion: what merging trails and imperfect squares leave in it
 constexpr double kMotionEvidence = 20.0;  // χ² that motion must win over optics alone: three parameters at 4σ
-constexpr double kOpticsEvidence = 16.0;  // χ² that optics must win over motion alone: four parameters at 3σ
-
-using Free = std::array<bool, kElongationParameters>;
-constexpr Free kMotionOnly{true, true, true, false, false, false, false};
-constexpr Free kOpticsOnly{false, false, false, true, true, true, true};
-constexpr Free kBoth{true, true, true, true, true, true, true};
 
 std::vector<ElongationSample> samples_of(const StarList& list, double half_diagonal) {
+  const auto telling = [](const Star& s, double least_snr) {
+    return s.flags.usable() && !s.flags.saturated && !s.flags.blended && !s.flags.fit_failed && s.snr >= least_snr;
+  };
+  const auto bright = static_cast<std::size_t>(std::count_if(
+      list.stars.begin(), list.stars.end(), [&](const Star& s) { return telling(s, kPlentySnr); }));
+  const double least_snr = bright >= kPlenty ? kPlentySnr : kLeastSnr;
   std::vector<ElongationSample> out;
   for (const Star& s : list.stars) {
-    if (!s.flags.usable() || s.flags.saturated || s.flags.blended || s.flags.fit_failed || s.snr < kLeastSnr) continue;
+    if (!telling(s, least_snr)) continue;
     ElongationSample e;
     e.u = (s.position.x - 0.5 * (list.width - 1)) / half_diagonal;
     e.v = (s.position.y - 0.5 * (list.height - 1)) / half_diagonal;
     e.q << s.trail_q1_px2, s.trail_q2_px2;
     e.covariance << s.trail_q_cov.xx, s.trail_q_cov.xy, s.trail_q_cov.xy, s.trail_q_cov.yy;
-    if (e.q.allFinite() && e.covariance.allFinite() && e.covariance.determinant() > 0.0) out.push_back(e);
+    e.trail << s.trail_x_px, s.trail_y_px;
+    e.trail_covariance << s.trail_cov.xx, s.trail_cov.xy, s.trail_cov.xy, s.trail_cov.yy;
+    const bool good = e.q.allFinite() && e.covariance.allFinite() && e.covariance.determinant() > 0.0 &&
+                      e.trail_covariance.allFinite() && e.trail_covariance.determinant() > 0.0;
+    if (good) out.push_back(e);
   }
   return out;
 }
@@ -44,7 +52,9 @@ class TrailFieldFit {
         half_diagonal_(0.5 * std::hypot(list.width, list.height)),
         aspect_u_(0.5 * list.width / half_diagonal_),
         aspect_v_(0.5 * list.height / half_diagonal_),
-        problem_(samples_of(list, half_diagonal_), bend_of(focal_px, start) * half_diagonal_ * half_diagonal_) {
+        problem_(samples_of(list, half_diagonal_), bend_of(focal_px, start) * half_diagonal_ * half_diagonal_,
+                 kLongPerSigma * list.psf_sigma_px),
+        sigma_px_(list.psf_sigma_px) {
     if (start) start_ = {start->x_px, start->y_px, start->twist * half_diagonal_};
   }
 
@@ -65,7 +75,7 @@ class TrailFieldFit {
   }
 
   /// Best of several starts: the squares hide the sign between the centre's motion and the twist.
-  [[nodiscard]] ElongationFit fit_from_starts(const Free& free, const ElongationVector& prior) const {
+  [[nodiscard]] ElongationFit fit_from_starts(const ElongationChoice& choice) const {
     Eigen::Vector2d mean = Eigen::Vector2d::Zero();
     double weight = 0.0;
     for (const ElongationSample& s : problem_.samples()) {
@@ -86,36 +96,44 @@ class TrailFieldFit {
     for (const Eigen::Vector3d& s : starts) {
       ElongationVector p = ElongationVector::Zero();
       p.head<3>() = s;
-      const ElongationFit f = few.fit(p, free, prior);
+      const ElongationFit f = few.fit(p, choice);
       if (f.chi2 < best.chi2) best = f;
     }
-    return problem_.fit(best.parameters, free, prior);
+    return problem_.fit(best.parameters, choice);
+  }
+
+  /// What is known of a lens beforehand, once its elongation at the corner is roughly known: its tilt and displacement
+  /// are small beside that, and so is what squares miss of their sum.
+  [[nodiscard]] ElongationVector priors_given(const ElongationFit& rough, const ElongationChoice& choice) const {
+    const auto& p = rough.parameters;
+    // At the corner; what noise alone gives is taken off.
+    const double seen = std::abs(p[kRadial2] + p[kRadial4]);
+    const ElongationMatrix spread = problem_.covariance(p, choice);
+    const double noise = std::sqrt(spread(kRadial2, kRadial2) + spread(kRadial4, kRadial4) + 2.0 * spread(kRadial2, kRadial4));
+    const double optics = std::max(0.0, seen - 2.0 * noise);
+    ElongationVector prior = ElongationVector::Zero();
+    prior[kTiltA] = prior[kTiltB] = 0.05 + 0.15 * optics;
+    prior[kRadial6] = 0.05 + 0.5 * optics;
+    prior[kResponse] = 0.1 * std::min(1.0, 0.01 + optics / (12.0 * sigma_px_ * sigma_px_));
+    // A rotation about an arbitrary direction twists the corners by half-diagonal/focal of what it moves the centre;
+    // one in ten is so close to the boresight that it is five times that.
+    if (focal_px_) prior[kTwist] = 0.02 + 4.0 * half_diagonal_ / *focal_px_ * p.head<2>().norm();
+    return prior;
   }
 
   void choose_model() {
-    const ElongationVector no_prior = ElongationVector::Zero();
-    // The scatter is judged by whichever model comes closest; it is the same for all of them.
-    ElongationFit both = fit_from_starts(kBoth, no_prior);
-    problem_.absorb_scatter(both.parameters);
-    optics_ = problem_.fit(ElongationVector::Zero(), kOpticsOnly, no_prior);
-    const ElongationFit motion = fit_from_starts(kMotionOnly, no_prior);
-    // Tilt shares its pattern with the product of motion and twist, and twist alone with tangential optics. Tilt may be
-    // as large as the rest of the optics suggests; a rotation in an arbitrary direction twists the corners by
-    // half-diagonal/focal of what it moves the centre.
-    prior_ = ElongationVector::Zero();
-    const double optics = std::abs(optics_.parameters[kRadial2]) + std::abs(optics_.parameters[kRadial4]);
-    prior_[kTiltA] = prior_[kTiltB] = 0.05 + 0.2 * optics;
-    if (focal_px_) prior_[kTwist] = 0.02 + 2.0 * half_diagonal_ / *focal_px_ * both.parameters.head<2>().norm();
-    both = fit_from_starts(kBoth, prior_);
-    const bool motion_suffices = motion.chi2 < both.chi2 + kOpticsEvidence;
-    best_ = motion_suffices ? motion : both;
-    // A pure twist looks like tangential optics; where it explains all with fewer parameters it is taken for motion.
-    const bool moved =
-        optics_.chi2 - best_.chi2 > kMotionEvidence ||
-        (motion_suffices && motion.chi2 < optics_.chi2 + 0.5 * kOpticsEvidence && worst_px(motion) > 1.0);
-    moved_ = moved;
-    if (moved && motion_suffices) prior_.setZero();
-    if (!moved) best_ = both;
+    ElongationChoice first = choice_;
+    first.free[kResponse] = first.free[kRadial6] = false;
+    const ElongationFit rough = fit_from_starts(first);
+    choice_.prior_sigma = priors_given(rough, first);
+    best_ = fit_from_starts(choice_);
+    // The scatter is judged by the model that comes closest; it is the same for all of them.
+    problem_.absorb_scatter(best_.parameters);
+    best_ = problem_.fit(best_.parameters, choice_);
+    ElongationChoice still = choice_;
+    still.free[kMotionX] = still.free[kMotionY] = still.free[kTwist] = still.free[kResponse] = false;
+    optics_ = problem_.fit(ElongationVector::Zero(), still);
+    moved_ = optics_.chi2 - best_.chi2 > kMotionEvidence;
   }
 
   [[nodiscard]] double worst_px(const ElongationFit& f) const {
@@ -132,25 +150,18 @@ class TrailFieldFit {
     return std::sqrt(worst);
   }
 
-  /// Covariance of (x, y, twist) at the solution of a frame that has moved.
-  [[nodiscard]] Eigen::Matrix3d motion_covariance() const {
-    ElongationMatrix information = problem_.information_at(best_.parameters, prior_);
-    for (Eigen::Index i = 0; i < kElongationParameters; ++i)
-      if (best_.information(i, i) == 0.0) {  // held in the chosen model
-        information.row(i).setZero();
-        information.col(i).setZero();
-        information(i, i) = 1.0;
-      }
-    return information.inverse().topLeftCorner<3, 3>();
-  }
-
   /// What can be said of the motion when none is evident. The square of nothing is noise, and its root would pass for
   /// motion: what noise alone gives on average is taken off, and the error is such that value over error is how
   /// significant the square is.
   void motion_within_noise(Eigen::Vector3d& m, Eigen::Matrix3d& covariance) const {
-    double sigma = 0.0;
-    const Eigen::Vector2d q = problem_.common(prior_, sigma);
-    const double square = q.norm(), in_sigma = square / sigma;
+    ElongationChoice linear = choice_;
+    linear.form = MotionForm::square;
+    linear.free[kTwist] = linear.free[kResponse] = false;
+    const ElongationFit common = problem_.fit(optics_.parameters, linear);
+    const ElongationMatrix spread = problem_.covariance(common.parameters, linear);
+    const Eigen::Vector2d q = common.parameters.head<2>();
+    const double sigma = std::sqrt(0.5 * spread.topLeftCorner<2, 2>().trace());
+    const double square = std::max(1e-12, q.norm()), in_sigma = square / sigma;
     const double kept = std::sqrt(std::max(0.0, square * square - 2.0 * sigma * sigma));
     double x = 0.0, y = 0.0;
     root_of({q[0] * kept / square, q[1] * kept / square}, x, y);
@@ -159,7 +170,7 @@ class TrailFieldFit {
     const double upper = std::sqrt(kept + sigma) - std::sqrt(kept);
     const double error = std::max(upper, std::sqrt(kept) / std::max(0.3, in_sigma - 0.5));
     // The square of the twist is what the tangential pattern could hide.
-    const double twist_square = 1.0 / std::sqrt(best_.information(kRadial2, kRadial2));
+    const double twist_square = std::sqrt(spread(kRadial2, kRadial2));
     covariance = Eigen::Vector3d(error * error, error * error, twist_square).asDiagonal();
   }
 
@@ -167,7 +178,8 @@ class TrailFieldFit {
     Eigen::Vector3d m = best_.parameters.head<3>();
     Eigen::Matrix3d covariance;
     if (moved_) {
-      covariance = motion_covariance();
+      covariance = problem_.covariance(best_.parameters, choice_).topLeftCorner<3, 3>();
+      covariance.diagonal().array() += std::pow(kShapeFloor, 2) * m.squaredNorm();
     } else {
       motion_within_noise(m, covariance);
     }
@@ -212,9 +224,11 @@ class TrailFieldFit {
   std::optional<double> focal_px_;
   double half_diagonal_, aspect_u_, aspect_v_;
   ElongationProblem problem_;
+  double sigma_px_;
   std::optional<Eigen::Vector3d> start_;
   ElongationFit optics_, best_;
-  ElongationVector prior_ = ElongationVector::Zero();
+  ElongationChoice choice_{MotionForm::trail, {true, true, true, true, true, true, true, true, true},
+                           ElongationVector::Zero()};
   bool moved_ = false;
 };
 
