@@ -20,21 +20,6 @@ double sinhc(double x) {
   return std::abs(x) < 1e-6 ? 1.0 : std::sinh(x) / x;
 }
 
-Eigen::MatrixXd design(const Series& s, const std::vector<Component>& components, bool with_waves) {
-  Eigen::Index n = 1;
-  for (const Component& c : components)
-    if (with_waves || c.term != Term::wave) n += width(c.term);
-  Eigen::MatrixXd a(s.size(), n);
-  a.col(0) = s.weight;
-  Eigen::Index at = 1;
-  for (const Component& c : components) {
-    if (!with_waves && c.term == Term::wave) continue;
-    a.middleCols(at, width(c.term)) = columns(c, s);
-    at += width(c.term);
-  }
-  return a;
-}
-
 Eigen::MatrixXd orthonormal(const Eigen::MatrixXd& a) {
   Eigen::ColPivHouseholderQR<Eigen::MatrixXd> qr(a);
   qr.setThreshold(1e-9);
@@ -116,6 +101,21 @@ Eigen::MatrixXd columns(const Component& c, const Series& s) {
   return out;
 }
 
+Eigen::MatrixXd design(const Series& s, const std::vector<Component>& components, bool with_waves) {
+  Eigen::Index n = 1;
+  for (const Component& c : components)
+    if (with_waves || c.term != Term::wave) n += width(c.term);
+  Eigen::MatrixXd a(s.size(), n);
+  a.col(0) = s.weight;
+  Eigen::Index at = 1;
+  for (const Component& c : components) {
+    if (!with_waves && c.term == Term::wave) continue;
+    a.middleCols(at, width(c.term)) = columns(c, s);
+    at += width(c.term);
+  }
+  return a;
+}
+
 double Account::bic() const {
   const double n = static_cast<double>(residual.size());
   return n * std::log(std::max(rss, n) / n) + parameter_count * std::log(n);
@@ -148,7 +148,7 @@ Account fit(const Series& s, std::vector<Component> components) {
     out.parameter_count += parameters(c);
   }
   out.coefficients = Eigen::MatrixXd::Zero(rows, 3);
-  const Eigen::MatrixXd tracking = design(s, components, true), others = design(s, components, false);
+  const Eigen::MatrixXd tracking = design(s, components), others = design(s, components, false);
   out.coefficients.col(0) = tracking.colPivHouseholderQr().solve(s.y.col(0));
   const Eigen::MatrixXd solved = others.colPivHouseholderQr().solve(s.y.rightCols(2));
   Eigen::Index from = 1, to = 1;
@@ -167,7 +167,7 @@ Account fit(const Series& s, std::vector<Component> components) {
 }
 
 Projector::Projector(const Series& s, const std::vector<Component>& components)
-    : tracking_(orthonormal(design(s, components, true))), others_(orthonormal(design(s, components, false))) {}
+    : tracking_(orthonormal(design(s, components))), others_(orthonormal(design(s, components, false))) {}
 
 double Projector::gain(const Eigen::MatrixXd& residual, const Eigen::MatrixXd& added, bool tracking_only) const {
   const double along = (orthonormal_beyond(tracking_, added).transpose() * residual.col(0)).squaredNorm();

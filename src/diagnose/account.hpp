@@ -52,6 +52,9 @@ struct Account {
 };
 
 [[nodiscard]] Account fit(const Series& series, std::vector<Component> components);
+/// Weighted columns of the constant and of all components side by side, in the order of an account's coefficients.
+[[nodiscard]] Eigen::MatrixXd design(const Series& series, const std::vector<Component>& components,
+                                     bool with_waves = true);
 
 /// Least squares with two designs: the tracking direction has the waves as well, the other two directions have not.
 class Projector {

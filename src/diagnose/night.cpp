@@ -99,22 +99,17 @@ PeriodicTerm periodic_term(const Ledger& l, std::size_t i) {
   p.period_s = a.components[i].scale_s;
   p.phase_rad = std::atan2(a.coefficients(row + 1, 0), a.coefficients(row, 0));
   p.cycles = s.span_s() / p.period_s;
-  const double n = static_cast<double>(s.size());
-  const double freedom = std::max(1.0, n - static_cast<double>(a.coefficients.rows()));
-  const double noise = std::sqrt(a.residual.col(0).squaredNorm() / freedom);
-  // Montgomery and O'Donoghue 1999, Delta Scuti Star Newsletter 13, 28: errors of a sine fitted to even data.
-  const double sigma = noise * std::sqrt(2.0 / n);
+  const WaveError& error = l.finding.wave_error[i];
   p.amplitude_px = along * px_per_unit;
-  p.amplitude_sigma_px = sigma * px_per_unit;
-  p.significance = along / std::max(sigma, 1e-12);
-  p.period_sigma_s =
-      p.period_s * p.period_s * std::sqrt(6.0 / n) * noise / (std::numbers::pi * s.span_s() * std::max(along, 1e-12));
+  p.amplitude_sigma_px = error.amplitude * px_per_unit;
+  p.significance = along / std::max(error.amplitude, 1e-12);
+  p.period_sigma_s = error.period_s;
   p.false_alarm = false_alarm(s, a, i, l.options);
   if (l.field.focal_px) {
     // With the pole known the first column is a turn about it; its length in px per radian of turn says how far.
     const double turn_rad = l.field.pole ? star_turn_of(unit, l.field).norm() : px_per_unit / *l.field.focal_px;
     p.amplitude_arcsec = Angle::rad(along * turn_rad).arcsec();
-    p.amplitude_sigma_arcsec = Angle::rad(sigma * turn_rad).arcsec();
+    p.amplitude_sigma_arcsec = Angle::rad(error.amplitude * turn_rad).arcsec();
   }
   return p;
 }

@@ -220,6 +220,7 @@ Finding explain_motion(Series& s, const NightOptions& options) {
     prune(s, options, Noise::red, finding);
     drop_chance_waves(s, options, finding);
   }
+  finding.wave_error = refine_waves(s, finding.account);
   return finding;
 }
 

@@ -2,14 +2,15 @@
 // them must stand against the others.
 #pragma once
 
-#include "diagnose/account.hpp"
+#include "diagnose/refine.hpp"
 
 namespace polewright::diagnose {
 
 struct Finding {
   Account account;
-  std::vector<double> bic_gain;  ///< per component: how much worse the account is without it
-  bool restless = false;         ///< so many steps that they are wander, not events; steps and blips were dropped
+  std::vector<double> bic_gain;       ///< per component: how much worse the account is without it
+  std::vector<WaveError> wave_error;  ///< per component
+  bool restless = false;              ///< so many steps that they are wander, not events; steps and blips were dropped
 };
 
 /// May turn the series' columns to the tracking direction when a wave shows it.

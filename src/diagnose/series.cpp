@@ -74,6 +74,8 @@ Series series_of(const std::vector<NightFrame>& frames, const NightField& field)
   s.exposure_s.resize(n);
   s.weight.resize(n);
   s.y.resize(n, 3);
+  s.smear = Eigen::MatrixXd::Zero(n, 2);
+  s.smear_sigma = Eigen::VectorXd::Zero(n);
   std::vector<double> sigmas, roll_sigmas;
   for (const std::size_t i : s.frame) {
     // Centroids of round and of drawn-out images differ by a few hundredths of a pixel, whatever the stars' noise says.
@@ -90,6 +92,10 @@ Series series_of(const std::vector<NightFrame>& frames, const NightField& field)
     s.weight[k] = std::min(1.0, sigma / sigmas[static_cast<std::size_t>(k)]);
     s.y.row(k) = s.weight[k] * Eigen::RowVector3d(f.place->x_px / sigma, f.place->y_px / sigma,
                                                   f.place->roll_rad * corner_px(field) / roll_sigma);
+    if (!f.trail) continue;
+    const double x = f.trail->x_px, y = f.trail->y_px, along = std::sqrt(0.5 * (f.trail->cov.xx + f.trail->cov.yy));
+    s.smear.row(k) << x * x - y * y, 2.0 * x * y;
+    s.smear_sigma[k] = 2.0 * std::hypot(x, y, along) * along;
   }
   if (field.pole && field.focal_px) {
     const Displacement along = displacement_of(*field.pole, field);

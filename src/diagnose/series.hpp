@@ -19,6 +19,10 @@ struct Series {
   Eigen::VectorXd weight;  ///< square root of each frame's weight, 1 for a frame of typical noise
   Eigen::MatrixXd y;       ///< frames × 3
   Eigen::Matrix3d px_from_y = Eigen::Matrix3d::Identity();  ///< Displacement = px_from_y · (row of unweighted y)ᵀ
+  /// Squares of the trails in the frames' own pixels, px² at the centre: Lx² − Ly² and 2 Lx Ly. A trail has no front
+  /// end, so only its square can be compared with a movement; and the noise of a trail lies on its square.
+  Eigen::MatrixXd smear;
+  Eigen::VectorXd smear_sigma;  ///< px², as stated; 0 where the pixels show no trail
   bool direction_known = false;
   std::vector<std::size_t> frame;  ///< index into the night's frames
 

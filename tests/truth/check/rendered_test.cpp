@@ -41,7 +41,7 @@ CheckReport rendered(
   for (int i = 0; i < scene.frames; ++i) {
     at(i, options);
     auto frame = simulate::render_frame(scene, stars, i, options).frame;
-    auto record = session::record_of(std::move(frame), session::RecordOptions{});
+    auto record = session::record_of(frame, session::RecordOptions{});
     REQUIRE(record.ok());
     files[static_cast<std::size_t>(i)].record = std::move(*record);
     files[static_cast<std::size_t>(i)].input.file = "rendered_" + std::to_string(i + 1) + ".fits";

@@ -17,6 +17,7 @@ double sinc(double x) {
 /// What is unknown in a trial, in this order.
 struct Truth {
   double offset = 0.0, drift = 0.0, amplitude = 0.0, phase = 0.0, hz = 0.0;
+  double shape = 0.0;  ///< square of the trail that images show at rest
 };
 
 double place_at(const PeriodicPlan& plan, const Truth& v, double t) {
@@ -41,7 +42,7 @@ double trail_square(const PeriodicPlan& plan, const Truth& v, double t) {
     sum += x / kSteps;
     square += x * x / kSteps;
   }
-  return 12.0 * (square - sum * sum);
+  return v.shape + 12.0 * (square - sum * sum);
 }
 
 Truth truth_of(const PeriodicPlan& plan, double phase) {
@@ -53,6 +54,7 @@ RelativeError bound_at(const PeriodicPlan& plan, double phase) {
   const Truth truth = truth_of(plan, phase);
   std::vector<double Truth::*> free{&Truth::offset, &Truth::amplitude, &Truth::phase, &Truth::hz};
   if (plan.drift_px_per_s != 0.0) free.push_back(&Truth::drift);
+  if (plan.trail_square_noise_px2) free.push_back(&Truth::shape);
   const auto unknowns = static_cast<Eigen::Index>(free.size());
   Eigen::MatrixXd information = Eigen::MatrixXd::Zero(unknowns, unknowns);
   for (int i = 0; i < plan.frames; ++i) {

@@ -29,7 +29,8 @@ struct RelativeError {
 [[nodiscard]] RelativeError published_bound(const PeriodicPlan& plan);
 
 /// Cramér–Rao bound by the Fisher information, averaged over the phase: offset (and drift, when the plan has one) free
-/// in the same fit, each place the average over its exposure; with trails, their squares as well.
+/// in the same fit, each place the average over its exposure; with trails, their squares as well and the star images'
+/// own shape free.
 [[nodiscard]] RelativeError numeric_bound(const PeriodicPlan& plan);
 
 struct PeriodicScore {
