@@ -94,6 +94,9 @@ struct ReadOptions {
   std::optional<int> utc_offset_s;
   /// Skip the pixels: metadata, size and pattern only.
   bool metadata_only = false;
+  /// Samples no longer needed, such as the previous frame's: their room is used for the new ones. Taking 48 MB anew for
+  /// every frame costs a tenth of reading it.
+  std::vector<std::uint16_t>* memory = nullptr;
 };
 
 /// Reads FITS (also tile-compressed), camera raw and DNG, TIFF, PNG, JPEG; the content decides, not the name.

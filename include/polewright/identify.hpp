@@ -65,6 +65,10 @@ struct IdentifyResult {
   std::string message;                           ///< why not, and what to shoot instead; empty when identified
 };
 
+/// False when the first identification will index the sky, once per star table and user: some two seconds that a caller
+/// may want to announce. The index is kept in the user's cache folder.
+[[nodiscard]] bool sky_index_ready(const Catalogue& catalogue);
+
 /// Identifies the usable stars of one frame. Never throws; refuses rather than guesses.
 [[nodiscard]] IdentifyResult identify(const StarList& stars, const Catalogue& catalogue,
                                       const IdentifyHints& hints = {}, const IdentifyOptions& options = {});

@@ -5,6 +5,7 @@
 #include <array>
 #include <cmath>
 #include <memory>
+#include <span>
 
 #include "frame/fits_metadata.hpp"
 #include "frame/levels.hpp"
@@ -145,25 +146,30 @@ Scaling read_scaling(const FitsHeader& header) {
   return s;
 }
 
-/// 8 and 16 bits: the stored integers, 16-bit ones moved up by 32768 so that none is negative. The library is given
-/// that shift as scaling, which for files of unsigned integers is their own and for others costs it nothing either.
-/// Bands go straight into the frame, so that growing it and filling it meet the same cache lines.
+/// 8 and 16 bits: the stored integers, 16-bit ones moved up by 32768 so that none is negative, which turns their top
+/// bit. The library is asked for them as stored, its fastest way. Bands go straight into the frame, so that growing it,
+/// filling it and turning the bit meet the same cache lines.
 int read_integers(fitsfile* file, const ImageShape& shape, const Scaling& scaling, Frame& frame) {
-  const int shift = shape.bitpix == SHORT_IMG ? 32768 : 0;
+  const bool is_signed = shape.bitpix == SHORT_IMG;
+  const int shift = is_signed ? 32768 : 0;
   const std::size_t total = static_cast<std::size_t>(shape.width) * static_cast<std::size_t>(shape.height);
   constexpr std::size_t kBand = 65536;
   int status = 0, any_null = 0;
-  fits_set_bscale(file, 1.0, shift, &status);  // the file's own scaling is kept in the frame's mapping
+  fits_set_bscale(file, 1.0, 0.0, &status);  // the file's own scaling is kept in the frame's mapping
   reserve_samples(frame.pixels, total);
-  while (frame.pixels.size() < total && !status) {
-    const std::size_t first = frame.pixels.size(), n = std::min(kBand, total - first);
-    frame.pixels.resize(first + n);
-    fits_read_img(file, TUSHORT, static_cast<LONGLONG>(first) + 1, static_cast<LONGLONG>(n), nullptr,
-                  frame.pixels.data() + first, &any_null, &status);
+  for (std::size_t first = 0; first < total && !status; first += kBand) {
+    const std::size_t n = std::min(kBand, total - first);
+    if (frame.pixels.size() < first + n) frame.pixels.resize(first + n);
+    const std::span<std::uint16_t> band(frame.pixels.data() + first, n);
+    fits_read_img(file, is_signed ? TSHORT : TUSHORT, static_cast<LONGLONG>(first) + 1, static_cast<LONGLONG>(n),
+                  nullptr, band.data(), &any_null, &status);
+    if (is_signed)
+      for (std::uint16_t& sample : band) sample ^= 0x8000;
     if (scaling.blank)
-      for (std::size_t i = first; i < first + n; ++i)
-        if (frame.pixels[i] == *scaling.blank + shift) frame.blank.push_back(static_cast<std::uint32_t>(i));
+      for (std::size_t i = 0; i < n; ++i)
+        if (band[i] == *scaling.blank + shift) frame.blank.push_back(static_cast<std::uint32_t>(first + i));
   }
+  frame.pixels.resize(total);
   frame.scale = scaling.scale;
   frame.zero = scaling.zero - shift * scaling.scale;
   return status;
@@ -273,6 +279,7 @@ Result<Frame> read_fits(const std::filesystem::path& path, const ReadOptions& op
   frame.metadata = metadata_from_fits(header, frame.width, frame.height, options);
   set_mosaic(header, frame);
   if (!options.metadata_only) {
+    if (options.memory) frame.pixels.swap(*options.memory);
     status = read_pixels(file.get(), *shape, header, frame);
     if (status) return fits_error(path, status);
   }

@@ -210,6 +210,8 @@ Result<Frame> read_raw(const std::filesystem::path& path, const ReadOptions& opt
   frame.metadata = metadata_from_exif(tags, frame.width, frame.height, layout.block, options);
   complete_metadata(*raw, frame.metadata, frame.width);
   if (!options.metadata_only) {
+    if (options.memory) frame.pixels.swap(*options.memory);
+    frame.pixels.clear();
     if (const int status = raw->unpack()) return raw_error(path, status);
     if (damaged)
       return file_error(ErrorCode::file_truncated, path, "raw data that ends early or is damaged",

@@ -9,6 +9,7 @@
 
 #include "catalogue/mapped_file.hpp"
 #include "identify/pattern_build.hpp"
+#include "polewright/identify.hpp"
 
 namespace polewright {
 namespace {
@@ -196,6 +197,11 @@ bool PatternIndex::save(const std::filesystem::path& path) const {
     return false;
   }
   return true;
+}
+
+bool sky_index_ready(const Catalogue& catalogue) {
+  const auto path = cache_file();
+  return path && PatternIndex::open(*path, catalogue);
 }
 
 PatternIndex PatternIndex::for_catalogue(const Catalogue& catalogue) {

@@ -21,6 +21,7 @@ void tell(const Progress& progress, const char* step, std::size_t done, std::siz
 /// Identifies the frames in turn, each with the help of one already identified.
 void identify_all(std::vector<MeasuredFrame>& frames, const Catalogue& catalogue, const SessionOptions& options,
                   const Progress& progress) {
+  announce_sky_index(catalogue, progress);
   const Identification* neighbour = nullptr;
   std::vector<std::size_t> failed;
   const auto attempt = [&](std::size_t i) {

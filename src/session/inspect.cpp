@@ -16,6 +16,7 @@ Result<InspectReport> inspect(const std::filesystem::path& path, const SessionOp
   Result<MeasuredFrame> loaded = load(path, options);
   if (!loaded) return loaded.error();
   MeasuredFrame& m = *loaded;
+  announce_sky_index(*catalogue, progress);
   if (progress) progress("identifying stars", 0, 1);
   m.identified = identify(m.stars, *catalogue, hints_for(m, options, nullptr));
 

@@ -76,4 +76,8 @@ IdentifyHints hints_for(const MeasuredFrame& frame, const SessionOptions& option
   return hints;
 }
 
+void announce_sky_index(const Catalogue& catalogue, const Progress& progress) {
+  if (progress && !sky_index_ready(catalogue)) progress("indexing the sky, this once", 0, 1);
+}
+
 }  // namespace polewright::session

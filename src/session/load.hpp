@@ -47,6 +47,9 @@ struct Optics {
 [[nodiscard]] IdentifyHints hints_for(const MeasuredFrame& frame, const SessionOptions& options,
                                       const Identification* neighbour);
 
+/// Tells of the wait that the first identification brings: the sky is indexed once.
+void announce_sky_index(const Catalogue& catalogue, const Progress& progress);
+
 /// What reports say about this frame.
 [[nodiscard]] FrameReport describe(const MeasuredFrame& frame, const SessionOptions& options);
 [[nodiscard]] OpticsReport describe_optics(const Optics& optics, const LensModel* lens);

@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "session/align_problem.hpp"
+#include "session/load.hpp"
 
 namespace polewright::session {
 namespace {
@@ -30,6 +31,7 @@ std::vector<MeasuredFrame> identify_some(const std::vector<std::size_t>& which, 
   IdentifyOptions how;
   how.time_limit_s = kTimeLimit_s;
   int failures = 0;
+  if (!which.empty()) announce_sky_index(catalogue, progress);
   for (std::size_t i = 0; i < which.size() && failures < kPatience; ++i) {
     if (options.stop && options.stop()) break;
     if (progress) progress("identifying stars", i, which.size());

@@ -23,11 +23,11 @@ void read_ahead(const std::filesystem::path& file) {
   ::close(descriptor);
 }
 
-void measure_one(NightFile& file, NightCache& cache) {
+void measure_one(NightFile& file, NightCache& cache, std::vector<std::uint16_t>& memory) {
   file.record = cache.find(file.input.file);
   file.remembered = file.record.has_value();
   if (file.record) return;
-  Result<FrameRecord> measured = measure_frame(file.input.file);
+  Result<FrameRecord> measured = measure_frame(file.input.file, {}, &memory);
   if (!measured) {
     file.problem = measured.error().message();
     return;
@@ -69,6 +69,7 @@ Result<std::vector<NightFile>> measure_all(std::vector<NightInput> inputs, const
   std::mutex telling;
   // Each worker takes the next file in order, so that a run cut short has measured the first part of the night.
   parallel_for(static_cast<std::size_t>(threads), threads, [&](std::size_t) {
+    std::vector<std::uint16_t> memory;
     for (std::size_t i = next++; i < files.size(); i = next++) {
       if (stopped || (options.stop && options.stop())) {
         stopped = true;
@@ -76,7 +77,7 @@ Result<std::vector<NightFile>> measure_all(std::vector<NightInput> inputs, const
       }
       if (const std::size_t ahead = i + static_cast<std::size_t>(threads); ahead < files.size())
         read_ahead(files[ahead].input.file);
-      measure_one(files[i], cache);
+      measure_one(files[i], cache, memory);
       const std::size_t count = ++done;
       if (!progress) continue;
       const std::lock_guard lock(telling);

@@ -83,7 +83,7 @@ FrameRecord record_of(const Frame& frame, const StarList& stars, const RecordOpt
   return r;
 }
 
-Result<FrameRecord> record_of(Frame frame, const RecordOptions& options) {
+Result<FrameRecord> record_of(const Frame& frame, const RecordOptions& options) {
   StarOptions star_options;
   star_options.threads = 1;
   star_options.max_fitted = options.most_fitted;
@@ -93,10 +93,15 @@ Result<FrameRecord> record_of(Frame frame, const RecordOptions& options) {
   return record_of(frame, *stars, options);
 }
 
-Result<FrameRecord> measure_frame(const std::filesystem::path& path, const RecordOptions& options) {
-  Result<Frame> frame = read_frame(path);
+Result<FrameRecord> measure_frame(const std::filesystem::path& path, const RecordOptions& options,
+                                  std::vector<std::uint16_t>* memory) {
+  ReadOptions read;
+  read.memory = memory;
+  Result<Frame> frame = read_frame(path, read);
   if (!frame) return frame.error();
-  return record_of(std::move(*frame), options);
+  Result<FrameRecord> record = record_of(*frame, options);
+  if (memory) memory->swap(frame->pixels);
+  return record;
 }
 
 StarList star_list_of(const FrameRecord& r) {

@@ -47,10 +47,11 @@ struct RecordOptions {
   int most_found = 2000;         ///< beyond these a lost half still shows in the light of the stars in common
 };
 
-/// Reads and measures one file on one thread.
-[[nodiscard]] Result<FrameRecord> measure_frame(const std::filesystem::path& path, const RecordOptions& options = {});
+/// Reads and measures one file on one thread. `memory` keeps the room for its samples from one frame to the next.
+[[nodiscard]] Result<FrameRecord> measure_frame(const std::filesystem::path& path, const RecordOptions& options = {},
+                                                std::vector<std::uint16_t>* memory = nullptr);
 /// The same from pixels at hand.
-[[nodiscard]] Result<FrameRecord> record_of(Frame frame, const RecordOptions& options = {});
+[[nodiscard]] Result<FrameRecord> record_of(const Frame& frame, const RecordOptions& options = {});
 [[nodiscard]] FrameRecord record_of(const Frame& frame, const StarList& stars, const RecordOptions& options = {});
 
 /// Star list as the other stages take it.

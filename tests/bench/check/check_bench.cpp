@@ -75,11 +75,12 @@ double thread_seconds() {
 void measure_beside(benchmark::State& state, const char* name, void (*decode)(const fs::path&)) {
   const fs::path file = folder() / name;
   double bare = 0.0, whole = 0.0;
+  std::vector<std::uint16_t> memory;
   for (auto _ : state) {
     const double t0 = thread_seconds();
     decode(file);
     const double t1 = thread_seconds();
-    const auto record = session::measure_frame(file);
+    const auto record = session::measure_frame(file, {}, &memory);
     const double t2 = thread_seconds();
     if (!record.ok()) return state.SkipWithError("not read");
     bare += t1 - t0;
