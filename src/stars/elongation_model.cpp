@@ -184,14 +184,15 @@ ElongationMatrix ElongationProblem::covariance(const ElongationVector& p, const 
     const ElongationVector moved = noise * score;
     seen += moved * moved.transpose();
   }
-  // Along each direction in which the parts disagree by more than noise, what is more is added.
+  // Along each direction in which the parts disagree by more than noise makes 25 of them, what is more is added.
+  constexpr double kByNoise = 1.3;  // three directions' mean excess without misfit is then a tenth
   const Eigen::LLT<ElongationMatrix> root(noise);
   const ElongationMatrix half = root.matrixL();
   ElongationMatrix ratio = root.matrixL().solve(seen);
   ratio = root.matrixL().solve(ratio.transpose().eval()).eval();
   const Eigen::Matrix3d motion_ratio = ratio.topLeftCorner<3, 3>();
   const Eigen::SelfAdjointEigenSolver<Eigen::Matrix3d> axes(motion_ratio);
-  const Eigen::Vector3d more = (axes.eigenvalues().array() - 1.0).cwiseMax(0.0);
+  const Eigen::Vector3d more = (axes.eigenvalues().array() - kByNoise).cwiseMax(0.0);
   const Eigen::Matrix3d excess = axes.eigenvectors() * more.asDiagonal() * axes.eigenvectors().transpose();
   ElongationMatrix out = noise;
   const Eigen::Matrix3d half3 = half.topLeftCorner<3, 3>();

@@ -17,15 +17,15 @@ constexpr std::size_t kPlenty = 100;      //   significance the fainter ones wou
 constexpr double kLongPerSigma = 3.5;     // trail per width from which its own errors are normal, not its square's
 constexpr std::size_t kForStarts = 250;   // stars that choose among the starts
 constexpr std::size_t kLeastStars = 10;   // nine parameters, all but five held by priors where stars are few
-constexpr double kShapeFloor = 0.002;     // of the motion: what merging trails and imperfect squares leave in it
+constexpr double kShapeFloor = 0.0015;    // of the motion: what merging trails and imperfect squares leave in it
 constexpr double kMotionEvidence = 20.0;  // χ² that motion must win over optics alone: three parameters at 4σ
 
 std::vector<ElongationSample> samples_of(const StarList& list, double half_diagonal) {
   const auto telling = [](const Star& s, double least_snr) {
     return s.flags.usable() && !s.flags.saturated && !s.flags.blended && !s.flags.fit_failed && s.snr >= least_snr;
   };
-  const auto bright = static_cast<std::size_t>(std::count_if(
-      list.stars.begin(), list.stars.end(), [&](const Star& s) { return telling(s, kPlentySnr); }));
+  const auto bright = static_cast<std::size_t>(
+      std::count_if(list.stars.begin(), list.stars.end(), [&](const Star& s) { return telling(s, kPlentySnr); }));
   const double least_snr = bright >= kPlenty ? kPlentySnr : kLeastSnr;
   std::vector<ElongationSample> out;
   for (const Star& s : list.stars) {
@@ -106,19 +106,30 @@ class TrailFieldFit {
   /// are small beside that, and so is what squares miss of their sum.
   [[nodiscard]] ElongationVector priors_given(const ElongationFit& rough, const ElongationChoice& choice) const {
     const auto& p = rough.parameters;
-    // At the corner; what noise alone gives is taken off.
-    const double seen = std::abs(p[kRadial2] + p[kRadial4]);
     const ElongationMatrix spread = problem_.covariance(p, choice);
-    const double noise = std::sqrt(spread(kRadial2, kRadial2) + spread(kRadial4, kRadial4) + 2.0 * spread(kRadial2, kRadial4));
+    double seen = 0.0, noise = 0.0;  // largest along the radius, and its error
+    for (const double r2 : {0.1, 0.25, 0.5, 0.75, 1.0}) {
+      const double here = std::abs(p[kRadial2] * r2 + p[kRadial4] * r2 * r2);
+      if (here < seen) continue;
+      seen = here;
+      noise = r2 * std::sqrt(spread(kRadial2, kRadial2) + 2.0 * r2 * spread(kRadial2, kRadial4) +
+                             r2 * r2 * spread(kRadial4, kRadial4));
+    }
     const double optics = std::max(0.0, seen - 2.0 * noise);
     ElongationVector prior = ElongationVector::Zero();
     prior[kTiltA] = prior[kTiltB] = 0.05 + 0.15 * optics;
-    prior[kRadial6] = 0.05 + 0.5 * optics;
+    prior[kRadial2] = prior[kRadial4] = 2.0 * (seen + noise);
+    prior[kRadial6] = 0.5 * (seen + noise);
     prior[kResponse] = 0.1 * std::min(1.0, 0.01 + optics / (12.0 * sigma_px_ * sigma_px_));
-    // A rotation about an arbitrary direction twists the corners by half-diagonal/focal of what it moves the centre;
-    // one in ten is so close to the boresight that it is five times that.
-    if (focal_px_) prior[kTwist] = 0.02 + 4.0 * half_diagonal_ / *focal_px_ * p.head<2>().norm();
+    if (focal_px_) prior[kTwist] = twist_beside(p.head<2>().norm());
     return prior;
+  }
+
+  /// 1σ of the twist at the corner beside a motion of the centre. A rotation about an arbitrary direction twists the
+  /// corners by half-diagonal/focal of what it moves the centre; one in ten is so close to the boresight that it is
+  /// five times that.
+  [[nodiscard]] double twist_beside(double centre_px) const {
+    return 0.005 + 4.0 * half_diagonal_ / *focal_px_ * centre_px;
   }
 
   void choose_model() {
@@ -170,7 +181,8 @@ class TrailFieldFit {
     const double upper = std::sqrt(kept + sigma) - std::sqrt(kept);
     const double error = std::max(upper, std::sqrt(kept) / std::max(0.3, in_sigma - 0.5));
     // The square of the twist is what the tangential pattern could hide.
-    const double twist_square = std::sqrt(spread(kRadial2, kRadial2));
+    double twist_square = std::sqrt(spread(kRadial2, kRadial2));
+    if (focal_px_) twist_square = std::min(twist_square, std::pow(twist_beside(std::hypot(m[0], m[1]) + error), 2));
     covariance = Eigen::Vector3d(error * error, error * error, twist_square).asDiagonal();
   }
 
@@ -227,8 +239,8 @@ class TrailFieldFit {
   double sigma_px_;
   std::optional<Eigen::Vector3d> start_;
   ElongationFit optics_, best_;
-  ElongationChoice choice_{MotionForm::trail, {true, true, true, true, true, true, true, true, true},
-                           ElongationVector::Zero()};
+  ElongationChoice choice_{
+      MotionForm::trail, {true, true, true, true, true, true, true, true, true}, ElongationVector::Zero()};
   bool moved_ = false;
 };
 

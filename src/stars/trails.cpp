@@ -8,6 +8,7 @@
 #include "stars/calibration.hpp"
 #include "stars/components.hpp"
 #include "stars/detect.hpp"
+#include "stars/star_size.hpp"
 
 namespace polewright {
 namespace {
@@ -17,11 +18,17 @@ constexpr double kShortest_px = 2.5;       // below, a frame's stars are better 
 constexpr int kBlock = 32;                 // px over which one direction and length serve
 constexpr std::size_t kMaxExamples = 600;  // bright images that vote on the motion
 
-/// Trails of the bright groups: length from the moments, which for a swept image differ by L²/12.
-std::vector<TrailSample> bright_trails(const std::vector<Component>& groups, const SignificanceMap& map) {
+/// Trails of the bright groups: length from the moments, which for a swept image differ by L²/12. Hot pixels, which may
+/// outnumber the stars of a long exposure, have no say.
+std::vector<TrailSample> bright_trails(const Frame& frame, const BackgroundMap& background,
+                                       const std::vector<Component>& groups) {
+  const auto lone = [&](const Component& c) {
+    return stands_alone(frame, background, static_cast<int>(std::lround(c.centre.x)),
+                        static_cast<int>(std::lround(c.centre.y)));
+  };
   std::vector<const Component*> sorted;
   for (const Component& c : groups)
-    if (c.x0 > 1 && c.y0 > 1 && c.x1 < map.width - 2 && c.y1 < map.height - 2) sorted.push_back(&c);
+    if (c.x0 > 1 && c.y0 > 1 && c.x1 < frame.width - 2 && c.y1 < frame.height - 2 && !lone(c)) sorted.push_back(&c);
   std::stable_sort(sorted.begin(), sorted.end(), [](const auto* a, const auto* b) { return a->peak > b->peak; });
   if (sorted.size() > kMaxExamples) sorted.resize(kMaxExamples);
   std::vector<TrailSample> out;
@@ -173,7 +180,7 @@ std::optional<TrailedFrame> detect_trails(const Frame& frame, const BackgroundMa
                                           double threshold, double bend, int threads) {
   const SignificanceMap map = significance_map(frame, background, sigma_px, threads);
   const auto least = static_cast<int>(4.0 * sigma_px * sigma_px) + 4;
-  const std::vector<TrailSample> examples = bright_trails(components_above(map, kBright, least), map);
+  const std::vector<TrailSample> examples = bright_trails(frame, background, components_above(map, kBright, least));
   const PixelPoint centre{0.5 * (frame.width - 1), 0.5 * (frame.height - 1)};
   const auto field = fit_motion_field(examples, centre, bend, 1.5 + sigma_px);
   if (!field || median_length(*field, examples) < std::max(kShortest_px, 2.5 * sigma_px)) return {};

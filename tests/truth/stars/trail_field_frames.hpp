@@ -30,7 +30,7 @@ struct FieldFrame {
   simulate::RenderOptions render;
   double faintest = 10.0;
   double brighter_mag = 0.0;  ///< all stars are brightened by this
-  double motion_px = 0.0;  ///< at the frame's centre
+  double motion_px = 0.0;     ///< at the frame's centre
   unsigned seed = 1;
 
   [[nodiscard]] Frame frame() const {
@@ -78,8 +78,7 @@ inline FieldFrame field_frame(const FieldKind& kind, unsigned seed) {
   simulate::Detector& d = f.render.detector;
   d.psf = kind.psf;
   d.sky_e_per_px = 200.0;
-  if (kind.mosaic)
-    d.mosaic = {{FilterColour::red, FilterColour::green, FilterColour::green, FilterColour::blue}};
+  if (kind.mosaic) d.mosaic = {{FilterColour::red, FilterColour::green, FilterColour::green, FilterColour::blue}};
   f.render.seed = seed;
   // The faintest star is to be found just so, whatever their number: 8 per square degree to V 10, 2.9 per magnitude.
   const double degrees_per_px = 180.0 / std::numbers::pi / s.lens.focal_px();
