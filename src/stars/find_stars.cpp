@@ -7,11 +7,11 @@
 #include "polewright/stars.hpp"
 #include "stars/background.hpp"
 #include "stars/calibration.hpp"
+#include "stars/candidates.hpp"
 #include "stars/detect.hpp"
 #include "stars/flags.hpp"
 #include "stars/frame_fit.hpp"
-#include "stars/measure.hpp"
-#include "stars/neighbours.hpp"
+#include "stars/local_sky.hpp"
 #include "stars/star_size.hpp"
 #include "stars/star_values.hpp"
 #include "stars/trail_field.hpp"
@@ -21,93 +21,8 @@ namespace polewright {
 namespace {
 
 constexpr double kFwhmPerSigma = 2.3548200450309493;  // 2√(2 ln 2)
-constexpr double kTexture = 1.8;            // scatter around a star over the map's noise from which it is not open sky
-constexpr double kDoubtful = 8.0;           // significance below which a maximum on a wrong map is not believed
-constexpr double kFaint = 50.0;             // significance from which a star shows through texture
-constexpr double kTrailedElongation = 1.5;  // moments' ratio from which the frame may be one of trails
-
-double without_pixel(double sigma_px) {
-  return std::sqrt(std::max(0.09, sigma_px * sigma_px - 1.0 / 12.0));
-}
-
-/// False on steep glow, which lifts the level around a star, and on edges and texture, which scatter it.
-bool map_holds(const Measurement& m) {
-  return m.ring_level < 0.5 * m.noise && m.ring_noise < 1.3 * m.noise;
-}
-
-/// Significance above the ring's level; where the map is wrong altogether, against the ring's scatter too.
-double local_significance(const Candidate& c, const Measurement& m, double sigma_px) {
-  constexpr double kLevelNoise = 0.15;  // of a median over the ring, in units of the pixel noise
-  const double lifted = std::max(0.0, m.ring_level / m.noise - kLevelNoise) * std::sqrt(4.0 * M_PI) * sigma_px;
-  const double filtered = static_cast<double>(c.significance) - lifted;
-  return map_holds(m) ? filtered : std::min(filtered, m.significance);
-}
-
-Star star_from(const Measurement& m, double significance, const StarSize& size, bool mosaic) {
-  Star s;
-  s.position = {m.x, m.y};
-  s.flux = m.flux;
-  s.flux_sigma = m.noise * std::sqrt(4.0 * M_PI) * size.sigma_px;
-  s.peak = m.peak;
-  s.background = m.sky;
-  s.snr = significance;
-  s.moments = m.moments;
-  const double half = 0.5 * (m.moments.xx - m.moments.yy), mean = 0.5 * (m.moments.xx + m.moments.yy);
-  s.fwhm_px = kFwhmPerSigma * without_pixel(std::sqrt(std::max(0.0, mean - std::hypot(half, m.moments.xy))));
-  const double bound = std::sqrt(8.0 * M_PI) * size.sigma_px * size.sigma_px * m.noise / std::max(m.flux, 1.0);
-  s.position_cov = {bound * bound, 0.0, bound * bound};
-  // A start for the fit: the frame's common trail, or the star's own where it is long beyond doubt; moments of narrow
-  // images depend on where in the pixel they fall.
-  const double q = 24.0 * std::hypot(half, m.moments.xy), longest = 64.0 * size.sigma_px * size.sigma_px;
-  const bool own = s.snr > 25.0 && m.saturated_pixels == 0 && q > 4.0 * std::max(1.0, mean) && q < longest;
-  root_of({own ? 24.0 * half : size.q1, own ? 24.0 * m.moments.xy : size.q2}, s.trail_x_px, s.trail_y_px);
-  s.flags.saturated = m.saturated_pixels > 0;
-  s.flags.edge = m.at_edge;
-  // Where the map fails a faint maximum may belong to what made it fail.
-  const bool textured = m.ring_noise > kTexture * m.noise && significance < kFaint;
-  s.flags.foreground = m.saturated_pixels == 0 && (textured || (!map_holds(m) && significance < kDoubtful));
-  s.flags.fit_failed = true;
-  // Through a mosaic a star of one colour can look as narrow as a pixel; there only the pixels beside the peak decide.
-  s.flags.hot_pixel = !mosaic && m.converged && mean < 0.3 * size.sigma_px * size.sigma_px && m.saturated_pixels < 5;
-  s.flags.too_large = m.saturated_pixels == 0 && mean > 9.0 * size.sigma_px * size.sigma_px;
-  return s;
-}
-
-/// Maxima whose centroids ran together are one star; the more significant one stays. Expects falling significance.
-std::vector<Star> without_repeats(std::vector<Star> stars, double reach_px) {
-  const auto near = neighbours_within(stars, reach_px);
-  std::vector<Star> kept;
-  std::vector<bool> dropped(stars.size(), false);
-  for (std::size_t i = 0; i < stars.size(); ++i) {
-    if (dropped[i]) continue;
-    for (const std::uint32_t k : near[i])
-      if (k > i) dropped[k] = true;
-    kept.push_back(stars[i]);
-  }
-  return kept;
-}
-
-/// Candidates that are bumps on their own surroundings, measured.
-std::vector<Star> measure_candidates(const Frame& frame, const BackgroundMap& background,
-                                     const std::vector<Candidate>& candidates, const StarSize& size,
-                                     const StarOptions& options) {
-  std::vector<std::optional<Star>> measured(candidates.size());
-  constexpr std::size_t kBatch = 64;
-  parallel_for((candidates.size() + kBatch - 1) / kBatch, options.threads, [&](std::size_t b) {
-    for (std::size_t i = b * kBatch; i < std::min(candidates.size(), (b + 1) * kBatch); ++i) {
-      const Candidate& c = candidates[i];
-      const Measurement m =
-          measure(frame, background, {static_cast<double>(c.x), static_cast<double>(c.y)}, size.sigma_px);
-      const double significance = local_significance(c, m, size.sigma_px);
-      if (m.flux > 0.0 && significance > options.threshold_sigma)
-        measured[i] = star_from(m, significance, size, frame.mosaic.is_colour());
-    }
-  });
-  std::vector<Star> stars;
-  for (auto& s : measured)
-    if (s) stars.push_back(std::move(*s));
-  return without_repeats(std::move(stars), 0.8 * size.sigma_px);
-}
+constexpr double kHeadroom = 1.0;                     // below the threshold, where the map is too bright
+constexpr double kTrailedElongation = 1.5;            // moments' ratio from which the frame may be one of trails
 
 Star star_from(const TrailCandidate& t, const Frame& frame, const BackgroundMap& background, double sigma_px) {
   Star s;
@@ -142,6 +57,17 @@ Star star_from(const TrailCandidate& t, const Frame& frame, const BackgroundMap&
   s.flags.fit_failed = true;
   s.flags.hot_pixel = t.evenness < 0.3;
   return s;
+}
+
+/// A fit that wandered to another star, or that shares one star's light between two, says nothing about its own.
+void take_back_runaways(const std::vector<Star>& before, const FrameProfile& profile, std::vector<Star>& stars) {
+  for (std::size_t i = 0; i < before.size(); ++i) {
+    const Star& first = before[i];
+    const double length = std::hypot(first.trail_x_px, first.trail_y_px);
+    const double moved = std::hypot(stars[i].position.x - first.position.x, stars[i].position.y - first.position.y);
+    const bool lost = moved > 1.5 * profile.sigma_px + 0.5 + 0.3 * length || stars[i].flux < 0.2 * first.flux;
+    if (!stars[i].flags.fit_failed && !first.flags.saturated && lost) stars[i] = first;
+  }
 }
 
 /// The frame's own figures from its stars.
@@ -184,7 +110,7 @@ Result<StarList> find_stars(const Frame& frame, const StarOptions& options) {
   list.sky_level = background.median_level();
   list.sky_noise = background.median_noise();
   std::vector<Candidate> candidates =
-      detect(frame, background, kFirstLook_px, options.threshold_sigma, 1, options.threads);
+      detect(frame, background, kFirstLook_px, options.threshold_sigma - kHeadroom, 1, options.threads);
   const StarSize size = measure_star_size(frame, background, candidates);
 
   FrameProfile profile;
@@ -199,17 +125,24 @@ Result<StarList> find_stars(const Frame& frame, const StarOptions& options) {
     for (const TrailCandidate& t : trailed->trails)
       list.stars.push_back(star_from(t, frame, background, size.sigma_across_px));
   } else {
-    if (std::abs(size.sigma_px - kFirstLook_px) > 0.25 * kFirstLook_px)
-      candidates = detect(frame, background, size.sigma_px, options.threshold_sigma, 1, options.threads);
-    if (candidates.size() > static_cast<std::size_t>(options.max_stars))
-      candidates.resize(static_cast<std::size_t>(options.max_stars));
-    list.stars = measure_candidates(frame, background, candidates, size, options);
+    const double kernel_px = std::abs(size.sigma_px / kFirstLook_px - 1.0) > 0.25 ? size.sigma_px : kFirstLook_px;
+    const LocalSky local(frame, background, kernel_px, size.sigma_px);
+    const double threshold = local.excess_noise() * options.threshold_sigma - kHeadroom;
+    if (kernel_px != kFirstLook_px) candidates = detect(frame, background, kernel_px, threshold, 1, options.threads);
+    const auto weak = std::find_if(candidates.begin(), candidates.end(),
+                                   [&](const Candidate& c) { return static_cast<double>(c.significance) < threshold; });
+    const auto most = static_cast<std::ptrdiff_t>(2 * options.max_stars);
+    candidates.erase(std::min(weak, candidates.begin() + std::min(most, std::ssize(candidates))), candidates.end());
+    list.stars = measure_candidates(frame, background, local, candidates, size, options);
   }
   const auto brighter = [](const Star& a, const Star& b) { return a.flux > b.flux; };
   std::stable_sort(list.stars.begin(), list.stars.end(), brighter);
   if (list.stars.size() > static_cast<std::size_t>(options.max_stars))
     list.stars.resize(static_cast<std::size_t>(options.max_stars));
+  const std::vector<Star> before = list.stars;
   fit_stars(frame, background, options, profile, list.stars);
+  take_back_runaways(before, profile, list.stars);
+  if (!trailed) list.stars = without_repeats(list.stars, profile.sigma_px);
   std::stable_sort(list.stars.begin(), list.stars.end(), brighter);
   flag_doubtful(frame, background, profile, options.threads, list.stars);
   summarise(profile, list);

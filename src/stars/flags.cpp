@@ -38,11 +38,12 @@ class Pixels {
     const auto c = static_cast<std::size_t>(2 * (y & 1) + (x & 1));
     return static_cast<double>((static_cast<float>(frame_.at(x, y)) - level_[c]) * inverse_noise_[c]);
   }
-  /// Mean over the pixels along (dx, dy) from `from` to `to` steps away.
+  /// Mean over the pixels along (dx, dy) from `from` to `to` steps away. A star on the way counts no more than a
+  /// bright piece of a column would.
   [[nodiscard]] double mean_along(PixelPoint p, double dx, double dy, double from, double to) const {
     double sum = 0.0;
     int n = 0;
-    for (double s = from; s <= to; s += 1.0, ++n) sum += z_near(p, s * dx, s * dy);
+    for (double s = from; s <= to; s += 1.0, ++n) sum += std::min(4.0, z_near(p, s * dx, s * dy));
     return n > 0 ? sum / n : 0.0;
   }
   /// The same with the median, which a star on the way does not lift.
@@ -66,6 +67,10 @@ class Judge {
  public:
   Judge(const Frame& frame, const BackgroundMap& background, const FrameProfile& profile, PixelPoint star)
       : mosaic_(frame.mosaic.is_colour()),
+        interpolated_(frame.planes_combined > 1),
+        least_share_(mosaic_         ? 0.15
+                     : interpolated_ ? 0.72
+                                     : 0.45),
         pixels_(frame, background, star),
         profile_(profile),
         neighbour_share_(least_neighbour_share(profile.sigma_px)) {}
@@ -92,7 +97,7 @@ class Judge {
                                  pixels_.z(px, py + 1)};
     const double mean = 0.25 * (beside[0] + beside[1] + beside[2] + beside[3]);
     std::sort(beside.begin(), beside.end());
-    const double least = (mosaic_ ? 0.15 : 0.45) * neighbour_share_ * peak;
+    const double least = least_share_ * neighbour_share_ * peak;
     constexpr double kMeanNoise = 0.5;  // of four pixels, in units of one
     if (mean + 2.0 * kMeanNoise < least) s.flags.hot_pixel = true;
     if (s.flags.hot_pixel || s.flags.saturated) return;
@@ -101,7 +106,7 @@ class Judge {
       s.flags.cosmic_ray = true;
     }
     const bool fitted = !s.flags.fit_failed && s.snr > 12.0;
-    if (fitted && s.fwhm_px < 0.5 * 2.355 * profile_.sigma_px) {
+    if (fitted && s.fwhm_px < (interpolated_ ? 0.7 : 0.5) * 2.355 * profile_.sigma_px) {
       const bool long_one = std::hypot(s.trail_x_px, s.trail_y_px) > 2.0 * profile_.sigma_px;
       (long_one && !profile_.motion ? s.flags.cosmic_ray : s.flags.hot_pixel) = true;
     }
@@ -163,6 +168,8 @@ class Judge {
   /// A streak is long where the frame's stars are not, and goes on beyond the star's window.
   void judge_streak(Star& s) const {
     double tx = s.trail_x_px, ty = s.trail_y_px, fx = 0.0, fy = 0.0;
+    if (s.flags.fit_failed && !profile_.motion)  // too long for a fit
+      root_of({12.0 * (s.moments.xx - s.moments.yy), 24.0 * s.moments.xy}, tx, ty);
     const double length = std::hypot(tx, ty);
     if (profile_.motion) profile_.motion->at(s.position, fx, fy);
     const double off = std::min(std::hypot(tx - fx, ty - fy), std::hypot(tx + fx, ty + fy));
@@ -170,10 +177,16 @@ class Judge {
     const double half = 0.5 * std::hypot(fx, fy) + 4.0 * profile_.sigma_px;
     const double ahead = pixels_.median_along(s.position, tx / length, ty / length, half, half + 16.0);
     const double behind = pixels_.median_along(s.position, -tx / length, -ty / length, half, half + 16.0);
-    if (std::max(ahead, behind) > 1.2) s.flags.streak = true;
+    if (std::max(ahead, behind) < 1.2) return;
+    s.flags.streak = true;
+    s.trail_x_px = tx;
+    s.trail_y_px = ty;
   }
 
   bool mosaic_;
+  /// Interpolated colours give a hot pixel half its light on all sides, and no star is sharper than that blur lets it.
+  bool interpolated_;
+  double least_share_;  ///< of what the frame's stars show beside their brightest pixel
   Pixels pixels_;
   const FrameProfile& profile_;
   double neighbour_share_;
@@ -271,7 +284,7 @@ void flag_unresolved(double sigma_px, std::vector<Star>& stars) {
     }
     const double off = std::hypot(s.trail_q1_px2 - median_or(q1, 0.0), s.trail_q2_px2 - median_or(q2, 0.0));
     const double noise = std::sqrt(s.trail_q_cov.xx + s.trail_q_cov.yy);
-    if (off > 6.0 * noise && off > 4.0 * sigma_px * sigma_px) s.flags.blended = true;
+    if (off > 4.5 * noise && off > 4.0 * sigma_px * sigma_px) s.flags.blended = true;
   }
 }
 

@@ -4,84 +4,87 @@
 #include <array>
 #include <cmath>
 
+#include "stars/surroundings.hpp"
+
 namespace polewright {
 namespace {
 
 constexpr int kMaxRadius = 24;  // px of the window; larger images are not points
 constexpr int kSide = 2 * kMaxRadius + 1;
 
-/// Pixels around a candidate with the sky map taken off; mosaics keep each colour's own level.
+/// Pixels around a candidate with the sky taken off; mosaics keep each colour's own level.
 struct Stamp {
   int x0 = 0, y0 = 0, width = 0, height = 0;
-  std::array<float, static_cast<std::size_t>(kSide) * kSide> value{};
+  std::array<float, static_cast<std::size_t>(kSide) * kSide> value;
 
-  [[nodiscard]] float at(int x, int y) const { return value[static_cast<std::size_t>((y - y0) * width + (x - x0))]; }
+  [[nodiscard]] const float* row(int j) const { return &value[static_cast<std::size_t>(j * width)]; }
 };
 
-void cut(const Frame& frame, const BackgroundMap& background, int cx, int cy, int radius, Stamp& stamp) {
+void cut(const Frame& frame, const BackgroundMap& background, int cx, int cy, int radius, double sky_above_map,
+         Stamp& stamp) {
   stamp.x0 = std::max(0, cx - radius);
   stamp.y0 = std::max(0, cy - radius);
   stamp.width = std::min(frame.width - 1, cx + radius) - stamp.x0 + 1;
   stamp.height = std::min(frame.height - 1, cy + radius) - stamp.y0 + 1;
-  std::array<float, 4> sky{};
-  for (int c = 0; c < background.classes(); ++c) {
-    const int x = (cx & ~1) + (c & 1), y = (cy & ~1) + (c >> 1);
-    sky[static_cast<std::size_t>(c)] = background.level(x, y);
+  const ClassValues sky = levels_at(background, cx, cy);
+  for (int j = 0; j < stamp.height; ++j) {
+    const int y = stamp.y0 + j;
+    const auto sky_of = [&](int x) {
+      return sky[static_cast<std::size_t>(background.class_of(x, y))] + static_cast<float>(sky_above_map);
+    };
+    const std::array<float, 2> sky_here{sky_of(stamp.x0), sky_of(stamp.x0 + 1)};
+    const std::uint16_t* from = &frame.pixels[static_cast<std::size_t>(y) * static_cast<std::size_t>(frame.width) +
+                                              static_cast<std::size_t>(stamp.x0)];
+    float* to = &stamp.value[static_cast<std::size_t>(j * stamp.width)];
+    for (std::size_t i = 0; i < static_cast<std::size_t>(stamp.width); ++i)
+      to[i] = static_cast<float>(from[i]) - sky_here[i & 1];
   }
-  for (int y = 0; y < stamp.height; ++y)
-    for (int x = 0; x < stamp.width; ++x) {
-      const int fx = stamp.x0 + x, fy = stamp.y0 + y;
-      stamp.value[static_cast<std::size_t>(y * stamp.width + x)] =
-          static_cast<float>(frame.at(fx, fy)) - sky[static_cast<std::size_t>(background.class_of(fx, fy))];
-    }
 }
 
-/// Median and lower half-width of the outermost two rows and columns of the stamp.
-void ring_statistics(const Stamp& stamp, double& level, double& scatter) {
-  std::array<float, static_cast<std::size_t>(8) * kSide> ring{};
-  std::size_t n = 0;
-  for (int y = 0; y < stamp.height; ++y)
-    for (int x = 0; x < stamp.width; ++x) {
-      const bool rim = x < 2 || y < 2 || x >= stamp.width - 2 || y >= stamp.height - 2;
-      if (rim && n < ring.size()) ring[n++] = stamp.value[static_cast<std::size_t>(y * stamp.width + x)];
-    }
-  const auto rank = [&](double fraction) {
-    const auto k = static_cast<std::ptrdiff_t>(fraction * static_cast<double>(n - 1));
-    std::nth_element(ring.begin(), ring.begin() + k, ring.begin() + static_cast<std::ptrdiff_t>(n));
-    return static_cast<double>(ring[static_cast<std::size_t>(k)]);
-  };
-  level = rank(0.5);
-  scatter = level - rank(0.1587);
+using Line = std::array<float, kSide>;
+
+/// exp(−(first + i − centre)²/2σ²) for i in [0, n): each value from the one before by a ratio that itself falls evenly.
+void gaussian(int first, int n, double centre, double sigma, Line& g) {
+  const double k = -0.5 / (sigma * sigma), d = first - centre, fall = std::exp(2.0 * k);
+  double value = std::exp(k * d * d), ratio = std::exp(k * (2.0 * d + 1.0));
+  for (int i = 0; i < n; ++i) {
+    g[static_cast<std::size_t>(i)] = static_cast<float>(value);
+    value *= ratio;
+    ratio *= fall;
+  }
 }
 
-/// Weighted sums under a Gaussian window centred at (x, y).
+/// Weighted sums under a Gaussian window.
 struct WindowSums {
   double w = 0.0, wx = 0.0, wy = 0.0, wxx = 0.0, wxy = 0.0, wyy = 0.0;
 };
 
-WindowSums window_sums(const Stamp& stamp, double sky, double x, double y, double sigma) {
-  std::array<double, kSide> gx{}, gy{};
-  const double k = -0.5 / (sigma * sigma);
-  for (int i = 0; i < stamp.width; ++i) gx[static_cast<std::size_t>(i)] = std::exp(k * std::pow(stamp.x0 + i - x, 2));
-  for (int i = 0; i < stamp.height; ++i) gy[static_cast<std::size_t>(i)] = std::exp(k * std::pow(stamp.y0 + i - y, 2));
-  WindowSums s;
+/// Window centred at (x, y), moments about it. Columns are summed first, all at once, then these across.
+WindowSums window_sums(const Stamp& stamp, double x, double y, double sigma) {
+  Line gx, gy, column{}, column_y{}, column_yy{};
+  gaussian(stamp.x0, stamp.width, x, sigma, gx);
+  gaussian(stamp.y0, stamp.height, y, sigma, gy);
+  const auto n = static_cast<std::size_t>(stamp.width);
   for (int j = 0; j < stamp.height; ++j) {
-    double r0 = 0.0, r1 = 0.0, r2 = 0.0;
-    const float* row = &stamp.value[static_cast<std::size_t>(j * stamp.width)];
-    for (int i = 0; i < stamp.width; ++i) {
-      const double dx = stamp.x0 + i - x;
-      const double w = gx[static_cast<std::size_t>(i)] * (static_cast<double>(row[i]) - sky);
-      r0 += w;
-      r1 += w * dx;
-      r2 += w * dx * dx;
+    const float dy = static_cast<float>(stamp.y0 + j - y), w = gy[static_cast<std::size_t>(j)];
+    const float wy = w * dy, wyy = wy * dy;
+    const float* v = stamp.row(j);
+    for (std::size_t i = 0; i < n; ++i) {
+      column[i] += w * v[i];
+      column_y[i] += wy * v[i];
+      column_yy[i] += wyy * v[i];
     }
-    const double dy = stamp.y0 + j - y, g = gy[static_cast<std::size_t>(j)];
-    s.w += g * r0;
-    s.wx += g * r1;
-    s.wy += g * r0 * dy;
-    s.wxx += g * r2;
-    s.wxy += g * r1 * dy;
-    s.wyy += g * r0 * dy * dy;
+  }
+  WindowSums s;
+  for (std::size_t i = 0; i < n; ++i) {
+    const double dx = static_cast<double>(stamp.x0) + static_cast<double>(i) - x, g = static_cast<double>(gx[i]);
+    const double gv = g * static_cast<double>(column[i]), gvy = g * static_cast<double>(column_y[i]);
+    s.w += gv;
+    s.wx += gv * dx;
+    s.wxx += gv * dx * dx;
+    s.wy += gvy;
+    s.wxy += gvy * dx;
+    s.wyy += g * static_cast<double>(column_yy[i]);
   }
   return s;
 }
@@ -104,39 +107,33 @@ Covariance2 without_window(const Covariance2& seen, double sigma) {
 
 }  // namespace
 
-Measurement measure(const Frame& frame, const BackgroundMap& background, PixelPoint start, double sigma_px) {
+Measurement measure(const Frame& frame, const BackgroundMap& background, int x, int y, double sky_above_map,
+                    double sigma_px) {
   Measurement m;
-  const int cx = static_cast<int>(std::lround(start.x)), cy = static_cast<int>(std::lround(start.y));
   const int radius = std::clamp(static_cast<int>(std::ceil(3.5 * sigma_px)) + 2, 5, kMaxRadius);
   static thread_local Stamp stamp;
-  cut(frame, background, cx, cy, radius, stamp);
-  double offset = 0.0, scatter = 0.0;
-  ring_statistics(stamp, offset, scatter);
-  m.sky = background.level(cx, cy) + offset;
-  m.ring_level = offset;
-  m.noise = background.noise(cx, cy);
-  m.ring_noise = std::max(scatter, m.noise);
+  cut(frame, background, x, y, radius, sky_above_map, stamp);
+  m.sky = static_cast<double>(background.level(x, y)) + sky_above_map;
   m.at_edge = stamp.width < 2 * radius + 1 || stamp.height < 2 * radius + 1;
-  m.peak = static_cast<double>(stamp.at(cx, cy)) - offset;
+  m.peak = static_cast<double>(stamp.row(y - stamp.y0)[x - stamp.x0]);
   const double saturation = 0.98 * frame.white_level;
-  for (int y = std::max(0, cy - 2); y <= std::min(frame.height - 1, cy + 2); ++y)
-    for (int x = std::max(0, cx - 2); x <= std::min(frame.width - 1, cx + 2); ++x)
-      m.saturated_pixels += frame.at(x, y) >= saturation ? 1 : 0;
+  for (int j = std::max(0, y - 2); j <= std::min(frame.height - 1, y + 2); ++j)
+    for (int i = std::max(0, x - 2); i <= std::min(frame.width - 1, x + 2); ++i)
+      m.saturated_pixels += frame.at(i, j) >= saturation ? 1 : 0;
 
-  m.x = cx;
-  m.y = cy;
+  m.x = x;
+  m.y = y;
   WindowSums s;
   for (int round = 0; round < 10; ++round) {
-    s = window_sums(stamp, offset, m.x, m.y, sigma_px);
+    s = window_sums(stamp, m.x, m.y, sigma_px);
     if (!(s.w > 0.0)) return m;
     const double sx = 2.0 * s.wx / s.w, sy = 2.0 * s.wy / s.w;  // ×2: the window hides half of the displacement
     m.x += std::clamp(sx, -1.0, 1.0);
     m.y += std::clamp(sy, -1.0, 1.0);
-    if (std::abs(m.x - cx) > radius / 2.0 || std::abs(m.y - cy) > radius / 2.0) return m;
+    if (std::abs(m.x - x) > radius / 2.0 || std::abs(m.y - y) > radius / 2.0) return m;
     m.converged = std::abs(sx) < 1e-3 && std::abs(sy) < 1e-3;
     if (m.converged) break;
   }
-  m.significance = s.w / (m.ring_noise * std::sqrt(M_PI) * sigma_px);  // Σ window² = πσ²
   const double mx = s.wx / s.w, my = s.wy / s.w;
   m.moments = without_window({s.wxx / s.w - mx * mx, s.wxy / s.w - mx * my, s.wyy / s.w - my * my}, sigma_px);
   // Σ window·image of a unit Gaussian image is 1/√det(1 + moments/σ²).

@@ -3,27 +3,23 @@
 
 #include "polewright/stars.hpp"
 #include "stars/background.hpp"
-#include "stars/detect.hpp"
 
 namespace polewright {
 
-/// Windowed measurement. Sky is the map corrected by the median of a ring around the star.
 struct Measurement {
-  double x = 0.0, y = 0.0;    ///< px
-  Covariance2 moments;        ///< of the image with the window's own width taken out, px²
-  double flux = 0.0;          ///< sample units
-  double peak = 0.0;          ///< sample units above sky
-  double sky = 0.0;           ///< sample units
-  double noise = 1.0;         ///< per pixel at the star, from the map
-  double ring_level = 0.0;    ///< of the ring around the star above the map, sample units
-  double ring_noise = 1.0;    ///< scatter of the ring around the star; larger than noise on edges and in glow
-  double significance = 0.0;  ///< of the windowed sum over the ring's level, against the ring's scatter
+  double x = 0.0, y = 0.0;  ///< px
+  Covariance2 moments;      ///< of the image with the window's own width taken out, px²
+  double flux = 0.0;        ///< sample units
+  double peak = 0.0;        ///< sample units above sky
+  double sky = 0.0;         ///< sample units
   int saturated_pixels = 0;
   bool at_edge = false;
   bool converged = false;
 };
 
-/// `sigma_px` is the width of the window: that of the frame's stars for best weight.
-Measurement measure(const Frame& frame, const BackgroundMap& background, PixelPoint start, double sigma_px);
+/// The sky is the map's plus `sky_above_map`. `sigma_px` is the width of the window: that of the frame's stars for best
+/// weight.
+Measurement measure(const Frame& frame, const BackgroundMap& background, int x, int y, double sky_above_map,
+                    double sigma_px);
 
 }  // namespace polewright

@@ -5,6 +5,7 @@
 
 #include "stars/calibration.hpp"
 #include "stars/measure.hpp"
+#include "stars/surroundings.hpp"
 
 namespace polewright {
 namespace {
@@ -17,11 +18,12 @@ constexpr double kMaxSigma_px = 8.0;
 /// One pass over the candidates with a window of the given width.
 StarSize size_through(const Frame& frame, const BackgroundMap& background, const std::vector<Candidate>& candidates,
                       double window_px) {
+  const Ring ring(frame, background, window_px);
   std::vector<double> major, minor, q1, q2, ratio;
   for (const Candidate& c : candidates) {
     if (major.size() >= kWanted || static_cast<double>(c.significance) < kLeastSignificance) break;
     if (stands_alone(frame, background, c.x, c.y)) continue;
-    const Measurement m = measure(frame, background, {static_cast<double>(c.x), static_cast<double>(c.y)}, window_px);
+    const Measurement m = measure(frame, background, c.x, c.y, ring.around(c.x, c.y).level, window_px);
     if (!m.converged || m.saturated_pixels > 0 || m.at_edge) continue;
     const double half = 0.5 * (m.moments.xx - m.moments.yy), mean = 0.5 * (m.moments.xx + m.moments.yy);
     const double spread = std::hypot(half, m.moments.xy);
