@@ -157,8 +157,11 @@ struct NightDiagnosis {
   std::optional<Settling> settling;
   double wander_px = 0.0;                 ///< rms of what the motion model leaves, per axis
   std::vector<NightCause> causes;         ///< largest share first
-  std::optional<double> longest_sharp_s;  ///< exposure that would have kept every tracked frame sharp
-  std::optional<double> saved_by_half;    ///< share of the trailed frames that half the exposure would have saved
+  /// Exposure up to which axis, rate and worm together stay within the tolerance at every moment; absent when there is
+  /// no such motion. Gusts and slips do not count: no exposure is short enough for those.
+  std::optional<double> longest_sharp_s;
+  std::optional<double> saved_by_longest;  ///< share of the trailed frames that such exposures would have kept sharp
+  std::optional<double> saved_by_half;     ///< the same for half the exposure
   std::vector<std::string> notes;         ///< what could not be told, and why
 };
 

@@ -18,19 +18,43 @@ std::size_t sudden_run(const Ledger& l, std::size_t frame) {
   return to - from + 1;
 }
 
-/// A step at or next to this frame large enough to have made its smear.
+/// A step at or next to this frame, or between its placed neighbours, large enough to have made its smear.
 const Ledger::Event* step_at(const Ledger& l, std::size_t frame) {
-  for (const Ledger::Event& e : l.events) {
-    const bool beside = frame == e.frame || frame + 1 == e.frame;
-    if (e.stays && beside && worst_of(e.moved, l.field) > 0.4 * l.motions[frame].excess_px) return &e;
-  }
+  for (const Ledger::Event& e : l.events)
+    if (e.stays && frame >= e.before && frame <= e.frame &&
+        worst_of(e.moved, l.field) > 0.4 * l.motions[frame].excess_px)
+      return &e;
   return nullptr;
+}
+
+/// The sequence comes to rest, and every frame up to this one is smeared: the start is faster than one exponential
+/// follows.
+bool still_settling(const Ledger& l, std::size_t frame) {
+  const std::vector<Component>& c = l.finding.account.components;
+  if (std::none_of(c.begin(), c.end(), [](const Component& x) { return x.term == Term::settling; })) return false;
+  for (std::size_t i = 0; i <= frame; ++i)
+    if (!l.sudden(i) && l.frames[i].trail) return false;
+  return true;
 }
 
 std::size_t sudden_count(const Ledger& l) {
   std::size_t n = 0;
   for (std::size_t i = 0; i < l.frames.size(); ++i) n += l.sudden(i) ? 1 : 0;
   return n;
+}
+
+/// Smeared alone or nearly so, on a night where that is the exception, and the pointing is seen to return.
+bool gust_like(const Ledger& l, std::size_t frame) {
+  const bool returned =
+      std::any_of(l.series.frame.begin(), l.series.frame.end(), [&](std::size_t f) { return f > frame; });
+  const bool rare = 4 * sudden_count(l) <= std::max<std::size_t>(l.frames.size(), 8);
+  return l.sudden(frame) && rare && returned && sudden_run(l, frame) <= kLongestGust && l.series.size() >= 4 &&
+         step_at(l, frame) == nullptr && !still_settling(l, frame);
+}
+
+/// A frame next to a gust whose swing had begun before or had not died away.
+bool beside_gust(const Ledger& l, std::size_t frame) {
+  return (frame > 0 && gust_like(l, frame - 1)) || (frame + 1 < l.frames.size() && gust_like(l, frame + 1));
 }
 
 void blame(Judgement& j, const std::string& cause, double trail_px, std::string why) {
@@ -48,12 +72,15 @@ void blame_sudden(const Ledger& l, std::size_t frame, Judgement& j) {
                       trail, worst_of(m.expected, l.field), std::hypot(step->moved.x(), step->moved.y())));
     return;
   }
+  if (still_settling(l, frame)) {
+    blame(j, "settling", trail,
+          fmt::format("trail {:.1f} px where {:.1f} px was due, while the field is still coming to rest", trail,
+                      worst_of(m.expected, l.field)));
+    return;
+  }
   // Gusts are exceptions. When they are the rule, something that this analysis has no name for is at work.
   // And only a later frame shows that the pointing came back.
-  const bool returned =
-      std::any_of(l.series.frame.begin(), l.series.frame.end(), [&](std::size_t f) { return f > frame; });
-  const bool rare = 4 * sudden_count(l) <= std::max<std::size_t>(l.frames.size(), 8);
-  if (rare && returned && sudden_run(l, frame) <= kLongestGust && l.series.size() >= 4) {
+  if (gust_like(l, frame)) {
     blame(j, "gust or knock", trail,
           fmt::format("trail {:.1f} px where {:.1f} px was due; the pointing returns afterwards", trail,
                       worst_of(m.expected, l.field)));
@@ -70,7 +97,12 @@ void blame_motion(const Ledger& l, std::size_t frame, Judgement& j) {
   const auto main =
       std::max_element(m.parts.begin(), m.parts.end(), [](const auto& a, const auto& b) { return a.share < b.share; });
   if (expected < 0.5 * trail || main == m.parts.end()) {
-    blame(j, "unexplained", trail,
+    if (beside_gust(l, frame))
+      blame(j, "gust or knock", trail,
+            fmt::format("trail {:.1f} px next to a frame that a gust smeared: the same swing", trail));
+    else
+      blame(
+          j, "unexplained", trail,
           fmt::format("trail {:.1f} px, of which the motion from frame to frame explains {:.1f} px", trail, expected));
     return;
   }
@@ -86,6 +118,17 @@ void blame_motion(const Ledger& l, std::size_t frame, Judgement& j) {
     if (p.share > 0.0) j.votes.push_back({p.cause, p.share, p.trail_px});
 }
 
+/// Light lost as dew takes it; or too few stars to tell, on a frame joined to such frames by frames like itself.
+bool dewed(const Ledger& l, std::size_t frame) {
+  const StarSizes& s = l.sizes;
+  if (l.frames[frame].dimming_mag) return s.dim_mag[frame] > 0.3;
+  for (std::size_t i = frame; i-- > 0;) {
+    if (l.frames[i].dimming_mag) return s.soft[i] && s.dim_mag[i] > 0.3;
+    if (!s.lost[i]) return false;
+  }
+  return false;
+}
+
 void judge_lost(const Ledger& l, std::size_t frame, Judgement& j) {
   const NightFrame& f = l.frames[frame];
   const StarSizes& s = l.sizes;
@@ -93,14 +136,17 @@ void judge_lost(const Ledger& l, std::size_t frame, Judgement& j) {
   const bool few = f.stars < l.options.lost_stars * s.stars_expected;
   const std::string stars =
       few ? fmt::format("{} stars where {:.0f} were due", f.stars, s.stars_expected) : fmt::format("{} stars", f.stars);
-  if (s.clouded[frame])
+  if (!f.place && !f.dimming_mag && step_at(l, frame) != nullptr)
+    blame(j, "slip", 0.0, stars + "; the field leapt between the frames before and after");
+  else if (s.clouded[frame])
     blame(j, "clouds", 0.0,
           f.dimming_mag ? fmt::format("{}, {:.1f} mag of their light gone", stars, s.dim_mag[frame])
                         : stars + ", and they come back");
-  else if (s.softening == Softening::dew && s.dim_mag[frame] > 0.3)
+  else if (s.softening == Softening::dew && dewed(l, frame))
     blame(j, "dew", s.growth_px[frame],
-          fmt::format("{}, {:.1f} mag of their light gone and their width grown by {:.1f} px", stars, s.dim_mag[frame],
-                      s.growth_px[frame]));
+          f.dimming_mag ? fmt::format("{}, {:.1f} mag of their light gone and their width grown by {:.1f} px", stars,
+                                      s.dim_mag[frame], s.growth_px[frame])
+                        : stars + ", after the light went with growing width");
   else if (s.softening == Softening::focus && s.soft[frame])
     blame(j, "defocus", s.growth_px[frame],
           fmt::format("{}, their width grown by {:.1f} px", stars, s.growth_px[frame]));

@@ -17,7 +17,8 @@ struct Ledger {
 
   /// Motion leaps that stay or return, by night frame: the frame from which the field is shifted, and how far.
   struct Event {
-    std::size_t frame = 0;  ///< first frame after a step, or the frame of a blip
+    std::size_t frame = 0;   ///< first frame after a step, or the frame of a blip
+    std::size_t before = 0;  ///< last placed frame before it
     bool stays = false;
     bool deliberate = false;  ///< somebody aimed anew, or dithers
     Displacement moved = Displacement::Zero();

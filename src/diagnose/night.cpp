@@ -5,7 +5,7 @@
 #include <map>
 #include <numbers>
 
-#include "diagnose/ledger.hpp"
+#include "diagnose/shorter_subs.hpp"
 
 namespace polewright {
 namespace diagnose {
@@ -22,6 +22,7 @@ void list_events(Ledger& l) {
     if (c.term != Term::step && c.term != Term::blip) continue;
     Ledger::Event e;
     e.frame = l.series.frame[static_cast<std::size_t>(c.at)];
+    e.before = l.series.frame[static_cast<std::size_t>(std::max<Eigen::Index>(1, c.at) - 1)];
     e.stays = c.term == Term::step;
     e.moved = l.series.px_from_y * a.coefficients.row(a.row_of(i)).transpose();
     const double after = static_cast<double>(l.series.size() - c.at), before = static_cast<double>(c.at);
@@ -124,24 +125,6 @@ void tell_periodic(const Ledger& l, NightDiagnosis& out) {
                 [&](const PeriodicTerm& p) { return p.amplitude_px < 0.03 * out.periodic.front().amplitude_px; });
 }
 
-/// Trails of frames that obey the sequence's motion, or at least are not smeared by an accident.
-void tell_exposure(const Ledger& l, NightDiagnosis& out) {
-  std::vector<double> longest;
-  std::size_t trailed = 0, saved = 0;
-  for (std::size_t i = 0; i < l.frames.size(); ++i) {
-    const FrameFinding& f = out.frames[i];
-    if (f.verdict == Verdict::trailed) {
-      ++trailed;
-      if (*f.trail_px <= 2.0 * l.options.tolerance_px) ++saved;
-    }
-    if (!f.trail_px || l.sudden(i) || f.verdict == Verdict::unusable || l.frames[i].exposure_s <= 0.0) continue;
-    const double trail = std::max(*f.trail_px, f.trail_sigma_px.value_or(0.0));
-    if (trail > 0.0) longest.push_back(l.frames[i].exposure_s * l.options.tolerance_px / trail);
-  }
-  if (!longest.empty()) out.longest_sharp_s = *std::min_element(longest.begin(), longest.end());
-  if (trailed > 0) out.saved_by_half = static_cast<double>(saved) / static_cast<double>(trailed);
-}
-
 void tell_notes(const Ledger& l, NightDiagnosis& out) {
   if (l.finding.restless)
     out.notes.push_back(
@@ -187,7 +170,10 @@ NightDiagnosis diagnose_night(const std::vector<NightFrame>& frames, const Night
     out.frames.push_back(judgements.back().finding);
   }
   out.causes = causes_of(l, judgements, out);
-  tell_exposure(l, out);
+  const ShorterSubs shorter = shorter_subs(l, out.frames);
+  out.longest_sharp_s = shorter.longest_sharp_s;
+  out.saved_by_longest = shorter.saved_by_longest;
+  out.saved_by_half = shorter.saved_by_half;
   tell_notes(l, out);
   return out;
 }

@@ -44,7 +44,10 @@ class JointFit {
   JointFit(const Series& s, const Account& a, bool with_trails) : s_(s), with_trails_(with_trails) {
     best_ = {a.components, a.coefficients};
     for (std::size_t i = 0; i < a.components.size(); ++i)
-      if (a.components[i].term == Term::wave) waves_.push_back(i);
+      if (a.components[i].term == Term::wave) {
+        waves_.push_back(i);
+        peaks_hz_.push_back(1.0 / a.components[i].scale_s);
+      }
     map_unknowns(a);
     // The tracking direction has its own noise: what a drive leaves is not what the air leaves.
     const double n = static_cast<double>(s.size());
@@ -227,6 +230,13 @@ class JointFit {
     return out;
   }
 
+  /// A wave that leaves its peak of the spectrum is another wave; two of them in one peak tear each other apart.
+  [[nodiscard]] bool strayed(const Unknowns& u) const {
+    for (std::size_t w = 0; w < waves_.size(); ++w)
+      if (std::abs(1.0 / u.components[waves_[w]].scale_s - peaks_hz_[w]) * s_.span_s() > 0.5) return true;
+    return false;
+  }
+
   /// Levenberg–Marquardt; the damping scales with each unknown's own curvature.
   void descend() {
     double damping = 1e-4;
@@ -237,6 +247,10 @@ class JointFit {
       damped.diagonal() +=
           damping * normal.diagonal() + VectorXd::Constant(count_, 1e-12 * normal.diagonal().maxCoeff());
       const Unknowns tried = stepped(best_, -damped.ldlt().solve(now.jacobian.transpose() * now.residual));
+      if (strayed(tried)) {
+        damping *= 10.0;
+        continue;
+      }
       Linearised then = linearise(tried);
       if (!(then.cost() < now.cost())) {
         damping *= 10.0;
@@ -254,6 +268,7 @@ class JointFit {
   bool with_trails_;
   Unknowns best_;
   std::vector<std::size_t> waves_;
+  std::vector<double> peaks_hz_;  ///< where the spectrum showed them
   std::array<double, 3> noise_{};
   VectorXd trail_sigma_;
   Eigen::MatrixXi place_of_;

@@ -129,6 +129,7 @@ Json sequence_json(const CheckReport& r, const CheckSequence& s) {
           {"wander_px", d.wander_px},
           {"causes", causes_json(d.causes)},
           {"longest_sharp_s", maybe(d.longest_sharp_s)},
+          {"trailed_saved_by_longest_sharp", maybe(d.saved_by_longest)},
           {"trailed_saved_by_half_exposure", maybe(d.saved_by_half)},
           {"notes", d.notes}};
 }

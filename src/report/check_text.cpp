@@ -55,7 +55,7 @@ void causes(const CheckReport& r, const CheckSequence& s, const TextStyle& style
   if (s.diagnosis.causes.empty()) out.push_back("Nothing to blame: no cause reaches half of the trail you accept.");
 }
 
-void what_next(const CheckSequence& s, Lines& out) {
+void what_next(const CheckSequence& s, double tolerance_px, Lines& out) {
   const NightDiagnosis& d = s.diagnosis;
   const bool axis_to_blame =
       std::any_of(d.causes.begin(), d.causes.end(), [](const NightCause& c) { return c.cause == "axis misalignment"; });
@@ -74,11 +74,10 @@ void what_next(const CheckSequence& s, Lines& out) {
   else if (axis_to_blame && !s.mount_message.empty())
     out.push_back("Axis      which way to turn is unknown: " + printable(s.mount_message));
   if (d.longest_sharp_s && s.exposure_s && *d.longest_sharp_s < *s.exposure_s) {
-    std::string text =
-        fmt::format("Exposure  every frame would have stayed sharp up to {}", duration_text(*d.longest_sharp_s));
-    if (d.saved_by_half)
-      text +=
-          fmt::format("; half the exposure would have saved {:.0f} % of the trailed frames", 100.0 * *d.saved_by_half);
+    std::string text = fmt::format("Exposure  the steady motion (axis, rate, worm) stays within {:g} px up to {}",
+                                   tolerance_px, duration_text(*d.longest_sharp_s));
+    if (d.saved_by_longest)
+      text += fmt::format("; such subs would have saved {:.0f} % of the trailed frames", 100.0 * *d.saved_by_longest);
     out.push_back(text);
   }
 }
@@ -147,7 +146,7 @@ std::string check_text(const CheckReport& r, const CheckTextOptions& options) {
     const CheckSequence& s = r.sequences[i];
     heading(s, i + 1, r.sequences.size(), out);
     causes(r, s, options.style, out);
-    what_next(s, out);
+    what_next(s, r.tolerance_px, out);
     findings(r, s, out);
     out.emplace_back();
   }

@@ -104,6 +104,7 @@ CheckReport sample_night() {
               {"defocus", 0.2, 1.5, 1, 0.0,
                "star width grows from 2.4 px by up to 1.5 px while the light stays, with no direction to it"}};
   d.longest_sharp_s = 26.0;
+  d.saved_by_longest = 1.0;
   d.saved_by_half = 0.0;
   d.notes = {"a note"};
   r.sequences = {s};

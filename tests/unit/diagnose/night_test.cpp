@@ -177,6 +177,21 @@ TEST_CASE("width, light and clouds") {
     REQUIRE_FALSE(d.causes.empty());
     CHECK(d.causes[0].cause == "dew");
   }
+  SECTION("dew that takes nearly all stars in the end") {
+    for (std::size_t i = 20; i < 40; ++i) {
+      *frames[i].fwhm_px += 0.2 * static_cast<double>(i - 20);
+      *frames[i].dimming_mag += 0.08 * static_cast<double>(i - 20);
+      frames[i].stars = 300 - static_cast<int>(16 * (i - 20));
+    }
+    for (std::size_t i = 34; i < 40; ++i) {
+      frames[i].stars = 5;
+      frames[i].dimming_mag.reset();
+      frames[i].place.reset();
+      frames[i].trail.reset();
+    }
+    const NightDiagnosis d = diagnose_night(frames, field_with_pole());
+    CHECK(d.frames[36].cause == "dew");
+  }
   SECTION("clouds: stars go and come back, their width stays") {
     for (std::size_t i = 15; i < 22; ++i) {
       frames[i].stars = 40;
@@ -215,6 +230,58 @@ TEST_CASE("one smeared frame is a gust, a spell of them is not explained away") 
   SECTION("eight in a row") {
     for (std::size_t i = 12; i < 20; ++i) smear(i);
     CHECK(diagnose_night(frames, field_with_pole()).frames[15].cause == "unexplained");
+  }
+}
+
+TEST_CASE("the longest sharp exposure counts the steady motion, not a gust") {
+  // 3 px a minute along x: a pixel in 20 s, whatever a gust does to one frame.
+  const auto path = [](double t) { return Place{0.05 * t, 0, 0}; };
+  std::vector<NightFrame> frames = frames_along(path, 40);
+  NightDiagnosis d = diagnose_night(frames, field_with_pole());
+  REQUIRE(d.longest_sharp_s);
+  // 40 places of 0.1 px over 42 minutes know the drift to 0.1 %; the search stops at a four-thousandth of 60 s.
+  CHECK(*d.longest_sharp_s == Approx(20.0).epsilon(0.02));
+  CHECK(*d.saved_by_longest == Approx(1.0));
+  CHECK(*d.saved_by_half == Approx(0.0));
+  frames[12].trail = MeasuredTrail{12.0, 16.0, {0.01, 0.0, 0.01}, 0.0, 20.0, 0.1};
+  d = diagnose_night(frames, field_with_pole());
+  CHECK(*d.longest_sharp_s == Approx(20.0).epsilon(0.02));
+  CHECK(*d.saved_by_longest == Approx(39.0 / 40.0));
+  SECTION("a gust on a still night: no exposure to recommend") {
+    frames = frames_along([](double) { return Place{0, 0, 0}; }, 40);
+    frames[12].trail = MeasuredTrail{3.0, 4.0, {0.01, 0.0, 0.01}, 0.0, 5.0, 0.1};
+    CHECK_FALSE(diagnose_night(frames, field_with_pole()).longest_sharp_s);
+  }
+}
+
+TEST_CASE("frames beside an accident are laid to it where the evidence is there") {
+  std::vector<NightFrame> frames = frames_along([](double) { return Place{0, 0, 0}; }, 40);
+  const auto smear = [&](std::size_t i, double px) {
+    frames[i].trail = MeasuredTrail{px, 0.0, {0.01, 0.0, 0.01}, 0.0, px, 0.1};
+  };
+  SECTION("the swing of a gust reaches into the next exposure") {
+    smear(12, 6.0);
+    smear(13, 1.2);
+    const NightDiagnosis d = diagnose_night(frames, field_with_pole());
+    CHECK(d.frames[12].cause == "gust or knock");
+    CHECK(d.frames[13].cause == "gust or knock");
+  }
+  SECTION("the frame during which the clamp slipped cannot be placed and has lost its stars") {
+    for (std::size_t i = 20; i < 40; ++i) frames[i].place->x_px += 9.0;
+    frames[19].place.reset();
+    frames[19].trail.reset();
+    frames[19].dimming_mag.reset();
+    frames[19].stars = 90;
+    const NightDiagnosis d = diagnose_night(frames, field_with_pole());
+    CHECK(d.frames[19].verdict == Verdict::unusable);
+    CHECK(d.frames[19].cause == "slip");
+  }
+  SECTION("the same frame without a leap is left unexplained") {
+    frames[19].place.reset();
+    frames[19].trail.reset();
+    frames[19].stars = 90;
+    frames[19].dimming_mag = 0.1;
+    CHECK(diagnose_night(frames, field_with_pole()).frames[19].cause == "unexplained");
   }
 }
 

@@ -27,7 +27,7 @@ int main(int argc, char** argv) {
   const bool verbose = argc > 3;
   const std::uint64_t other_seeds = argc > 2 ? std::strtoull(argv[2], nullptr, 10) : 0;
   std::map<std::string, std::map<std::string, int>> table;
-  Score dominant, clean, trailed, second;
+  Score dominant, clean, trailed, second, unexplained;
   const std::string set = argc > 1 ? argv[1] : "60";
   for (const test::NightPlan& plan : set == "twisted" ? test::twisted_nights(other_seeds)
                                                       : test::labelled_nights(std::atoi(set.c_str()), other_seeds)) {
@@ -42,7 +42,13 @@ int main(int argc, char** argv) {
       ++second.all;
       for (const NightCause& c : d.causes) second.right += c.cause == plan.causes[1] ? 1 : 0;
     }
-    int wrong = 0;
+    int wrong = 0, open = 0;
+    for (const FrameFinding& f : d.frames) {
+      if (f.verdict == Verdict::sharp) continue;
+      ++unexplained.all;
+      open += f.cause == "unexplained" ? 1 : 0;
+    }
+    unexplained.right += open;
     for (std::size_t i = 0; i < night.frames.size(); ++i) {
       if (std::abs(night.true_trail_px[i] - 1.0) < 0.15 || d.frames[i].verdict == Verdict::unusable) continue;
       const bool right = (d.frames[i].verdict == Verdict::trailed) == (night.true_trail_px[i] > 1.0);
@@ -50,7 +56,7 @@ int main(int argc, char** argv) {
       trailed.right += right ? 1 : 0;
       wrong += right ? 0 : 1;
     }
-    if (verbose && (truth != named_first(d) || wrong > 0)) {
+    if (verbose && (truth != named_first(d) || wrong > 0 || open > 0)) {
       double most = 0;
       for (const double t : night.true_trail_px) most = std::max(most, t);
       fmt::print(stderr, "{} ({} mm, {} s, seed {}): {} wrong frames, worst true trail {:.2f}; wander {:.2f}\n",
@@ -58,6 +64,8 @@ int main(int argc, char** argv) {
       for (const NightCause& c : d.causes)
         fmt::print(stderr, "    {} {:.2f} px {:.2f} frames {} bic {:.0f}: {}\n", c.cause, c.share, c.trail_px, c.frames,
                    c.bic_gain, c.evidence);
+      for (std::size_t i = 0; i < night.frames.size(); ++i)
+        if (d.frames[i].cause == "unexplained") fmt::print(stderr, "      frame {}: {}\n", i, d.frames[i].why);
       for (std::size_t i = 0; i < night.frames.size() && wrong > 0; ++i)
         if (std::abs(night.true_trail_px[i] - 1.0) >= 0.15 && d.frames[i].verdict != Verdict::unusable &&
             (d.frames[i].verdict == Verdict::trailed) != (night.true_trail_px[i] > 1.0))
@@ -77,6 +85,7 @@ int main(int argc, char** argv) {
   };
   fmt::print(
       "\n- dominant cause right: {}\n- clean nights without a cause: {}\n- second cause of a pair also named: {}\n"
-      "- trailed or not, frames outside ±15 % of the tolerance: {}\n",
-      percent(dominant), percent(clean), percent(second), percent(trailed));
+      "- trailed or not, frames outside ±15 % of the tolerance: {}\n"
+      "- frames not sharp and left unexplained: {}\n",
+      percent(dominant), percent(clean), percent(second), percent(trailed), percent(unexplained));
 }

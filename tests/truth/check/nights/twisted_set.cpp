@@ -184,8 +184,12 @@ std::vector<NightPlan> twisted_nights(std::uint64_t other_seeds) {
       out.push_back(p);
     }
   for (int i = 0; i < 30; ++i) {
-    NightPlan p = rough_night(focal[i % 6], exposure[(i / 6) % 3], 30 + 2 * i, ++seed);
+    // Two hours at most, near the meridian: low in the west refraction alone trails the stars.
+    const double each = exposure[(i / 6) % 3];
+    NightPlan p =
+        rough_night(focal[i % 6], each, std::min(30 + 2 * i, static_cast<int>(7200.0 / (each + 5.0))), ++seed);
     p.name = "rough";
+    p.scene.pointing = simulate::Horizontal{Angle::deg(150.0 + 2.0 * i), Angle::deg(55.0), Angle::deg(12.0 * i)};
     // A head that gives by a sixth of a pixel in an exposure is nothing to see.
     p.scene.sag = simulate::Sag{towards(p, 0.15 * 60.0 / p.scene.exposure_s, 40.0 * i)};
     out.push_back(p);
