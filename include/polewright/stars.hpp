@@ -74,7 +74,15 @@ struct StarList {
   double trail_px = 0.0, trail_sigma_px = 0.0;  ///< typical trail length over the frame
   double trail_angle_deg = 0.0;  ///< of the trail, from +x towards +y, in (−90, 90]
   TrailField trail_field;
-  std::vector<std::string> flags;  ///< about the frame: "daylight", "black", "no stars", "clouded", "jpeg", …
+  /// About the frame, none or several of these ("few" is fewer than five usable stars; levels are above the black level
+  /// that the file states, as shares of the range up to the white level):
+  ///   "daylight"  the sky is above nine tenths of the range, or above a quarter of it with few stars
+  ///   "black"     few stars, and the sky less than one pixel's noise above black: a lens cap, a closed shutter
+  ///   "clouded"   neither of these, a frame of a megapixel or more, and few stars, or hardly any in a seventh of the sky's
+  ///               area where other parts have plenty; silhouettes of the ground are no sky
+  ///   "jpeg"      a lossy file: 8×8 blocks, a tone curve, interpolated colours; photometry is not linear
+  ///   "no stars"  nothing was detected, not even something doubtful
+  std::vector<std::string> flags;
 };
 
 struct StarOptions {
@@ -83,6 +91,9 @@ struct StarOptions {
   int max_fitted = 4000;          ///< brightest that get a profile fit; the rest keep windowed centroids
   std::optional<double> focal_px; ///< lets the trail field speak in angles
   int threads = 0;                ///< 0: all
+
+  /// Limits: threshold 3 to 1000 σ, max_stars at least 1, max_fitted and threads not negative, focal_px positive.
+  [[nodiscard]] Status validate() const;
 };
 
 /// Finds and measures the stars of a frame. Never fails on pixel content: a frame without stars gives an empty list

@@ -18,6 +18,7 @@ double without_pixel(double sigma_px) {
 
 namespace {
 
+constexpr double kFaint = 15.0;
 constexpr double kFwhmPerSigma = 2.3548200450309493;  // 2√(2 ln 2)
 
 Star star_from(const Measurement& m, const Surroundings& sky, double significance, const StarSize& size, bool mosaic) {
@@ -63,7 +64,8 @@ std::vector<Star> measure_candidates(const Frame& frame, const BackgroundMap& ba
       if (!(m.flux > 0.0)) continue;
       judged.sky.noise *= local.excess_noise();
       measured[i] = star_from(m, judged.sky, judged.significance, size, frame.mosaic.is_colour());
-      if (local.is_interpolated_pixel(c.x, c.y, judged.sky)) measured[i]->flags.hot_pixel = true;
+      // Of bright ones the fit tells more.
+      if (judged.significance < kFaint && local.is_interpolated_pixel(c.x, c.y, judged.sky)) measured[i]->flags.hot_pixel = true;
       // A pixel at the white level says nothing about how sharp it is; those beside it do.
       if (m.saturated_pixels > 0 && stands_alone(frame, background, c.x, c.y)) measured[i]->flags.hot_pixel = true;
     }

@@ -1,5 +1,3 @@
-#include <fmt/format.h>
-
 #include <algorithm>
 #include <cmath>
 
@@ -11,6 +9,7 @@
 #include "stars/detect.hpp"
 #include "stars/flags.hpp"
 #include "stars/frame_fit.hpp"
+#include "stars/frame_flags.hpp"
 #include "stars/local_sky.hpp"
 #include "stars/star_size.hpp"
 #include "stars/star_values.hpp"
@@ -90,15 +89,15 @@ void summarise(const FrameProfile& profile, StarList& list) {
   const auto n = static_cast<double>(std::max<std::size_t>(1, off.size()));
   list.trail_sigma_px = 1.2533 * 1.4826 * median_or(std::move(off), 0.0) / std::sqrt(n);
   list.trail_angle_deg = 90.0 / M_PI * std::atan2(median_or(q2, 0.0), median_or(q1, 0.0));
-  if (list.stars.empty()) list.flags.emplace_back("no stars");
 }
 
 }  // namespace
 
 Result<StarList> find_stars(const Frame& frame, const StarOptions& options) {
-  if (!(options.threshold_sigma >= 3.0))
-    return Error{ErrorCode::option_invalid, frame.path.string(),
-                 fmt::format("detection threshold {} σ", options.threshold_sigma), "3 σ or more", "Leave it at 5."};
+  if (Status wrong = options.validate()) {
+    wrong->file = frame.path.string();
+    return *wrong;
+  }
   StarList list;
   list.width = frame.width;
   list.height = frame.height;
@@ -146,6 +145,7 @@ Result<StarList> find_stars(const Frame& frame, const StarOptions& options) {
   std::stable_sort(list.stars.begin(), list.stars.end(), brighter);
   flag_doubtful(frame, background, profile, options.threads, list.stars);
   summarise(profile, list);
+  list.flags = frame_flags(frame, background, list);
   list.trail_field = fit_trail_field(list, options.focal_px, profile.motion);
   return list;
 }

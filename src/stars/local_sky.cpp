@@ -84,7 +84,7 @@ bool LocalSky::is_interpolated_pixel(int x, int y, const Surroundings& sky) cons
   const double sharper = filtered(x, y, hat_, level, noise) - hat_of_star_ * kernel;
   // Subsampled colours make a coloured pixel wider than the hat: a quarter of the way there is enough, if beyond noise.
   const double difference_noise = excess_noise_ * std::sqrt(1.0 - std::pow(overlap(hat_, taps_), 2));
-  return sharper > 0.25 * (hat_of_hat_ - hat_of_star_) * kernel + 2.5 * difference_noise;
+  return sharper > 0.25 * (hat_of_hat_ - hat_of_star_) * kernel + 1.25 * difference_noise;
 }
 
 LocalSky::Judged LocalSky::judge(int x, int y) const {

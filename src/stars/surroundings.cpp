@@ -38,18 +38,25 @@ SectorLevel level_of(float* v, std::size_t n, float noise) {
   return out;
 }
 
-/// Sum of squared differences from the plane through eight evenly spaced points of a circle, the first at −x.
-double misfit_of_plane(const std::array<float, 8>& level) {
+struct Plane {
+  double rise = 0.0;    ///< from the middle to the circle, straight up the slope
+  double misfit = 0.0;  ///< sum of squared differences
+};
+
+/// The plane through eight evenly spaced points of a circle, the first at −x.
+Plane plane_through(const std::array<float, 8>& level) {
   constexpr std::array<double, 8> kCos{-1.0, -M_SQRT1_2, 0.0, M_SQRT1_2, 1.0, M_SQRT1_2, 0.0, -M_SQRT1_2};
-  double mean = 0.0, along_x = 0.0, along_y = 0.0, misfit = 0.0;
+  double mean = 0.0, along_x = 0.0, along_y = 0.0;
+  Plane plane;
   for (std::size_t k = 0; k < 8; ++k) {
     mean += 0.125 * static_cast<double>(level[k]);
     along_x += 0.25 * kCos[k] * static_cast<double>(level[k]);
     along_y += 0.25 * kCos[(k + 6) % 8] * static_cast<double>(level[k]);
   }
   for (std::size_t k = 0; k < 8; ++k)
-    misfit += std::pow(static_cast<double>(level[k]) - mean - along_x * kCos[k] - along_y * kCos[(k + 6) % 8], 2);
-  return misfit;
+    plane.misfit += std::pow(static_cast<double>(level[k]) - mean - along_x * kCos[k] - along_y * kCos[(k + 6) % 8], 2);
+  plane.rise = std::hypot(along_x, along_y);
+  return plane;
 }
 
 /// Sum of squares and number of the samples below a level, where no star's light disturbs.
@@ -84,6 +91,7 @@ Ring::Ring(const Frame& frame, const BackgroundMap& background, double sigma_px)
     : frame_(frame), background_(background) {
   const double inner = kInnerPerSigma * sigma_px + 1.0, outer = inner + kWidth_px;
   reach_ = static_cast<int>(std::ceil(outer));
+  radius_ = 0.5 * (inner + outer);
   for (int dy = -reach_; dy <= reach_; ++dy)
     for (int dx = -reach_; dx <= reach_; ++dx) {
       const double d = std::hypot(dx, dy);
@@ -155,11 +163,17 @@ Surroundings Ring::around(int x, int y) const {
   const double mean = std::accumulate(level.begin(), level.end(), 0.0) / kSectors;
   const double pixels = static_cast<double>(below.count) * 2.0 / kSectors;
   constexpr double kTooMuch = 21.0;  // χ² of five degrees of freedom, passed by chance once in a thousand
-  out.one_sky = misfit_of_plane(lower) * pixels < kTooMuch * std::pow(kLowerHalfMean * out.noise, 2);
+  const Plane plane = plane_through(lower);
+  out.one_sky = plane.misfit * pixels < kTooMuch * std::pow(kLowerHalfMean * out.noise, 2);
   if (out.one_sky) {
     out.level = mean;
-    constexpr double kClearly = 1.25;  // the scatter of some hundred pixels is known to 5 %
-    if (below.scatter() > kClearly * out.noise) out.noise = below.scatter();
+    // Known to 5 %. A slope across a tile of the map widens the tile's histogram; what it adds is taken out.
+    const double scatter = below.scatter(), slope = plane.rise / radius_;
+    const double widened = slope * slope * BackgroundMap::kTile * BackgroundMap::kTile / 12.0;
+    const double flat = std::sqrt(std::max(scatter * scatter, out.noise * out.noise - widened));
+    constexpr double kClearly = 1.25;
+    const bool map_follows = std::abs(out.level) < 0.3 * out.noise;
+    if (scatter > kClearly * out.noise || (map_follows && kClearly * flat < out.noise)) out.noise = flat;
     return out;
   }
   std::size_t sky = 0;

@@ -51,6 +51,7 @@ class Ring {
   const Frame& frame_;
   const BackgroundMap& background_;
   int reach_ = 0;
+  double radius_ = 1.0;  ///< of the middle of the ring
   std::array<std::vector<Offset>, kSectors> offsets_;
 };
 

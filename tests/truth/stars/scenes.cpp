@@ -30,7 +30,7 @@ NamedScene base_scene(const std::string& name) {
 
 /// Light of the chip's own amplifier, electrons: brightest in one corner and along the right edge.
 double amplifier_glow_e(const Frame& frame, double x, double y) {
-  constexpr double kCorner_e = 4000.0, kEdge_e = 600.0, kReach_px = 180.0, kEdgeReach_px = 60.0;
+  constexpr double kCorner_e = 2000.0, kEdge_e = 400.0, kReach_px = 300.0, kEdgeReach_px = 120.0;
   const double from_edge = frame.width - 1 - x;
   return kCorner_e * std::exp(-std::hypot(from_edge, frame.height - 1 - y) / kReach_px) +
          kEdge_e * std::exp(-from_edge / kEdgeReach_px);

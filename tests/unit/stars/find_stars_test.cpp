@@ -68,3 +68,26 @@ TEST_CASE("the frame's typical trail comes with an error") {
   CHECK(std::abs(found->trail_px - std::hypot(9.0, 4.0)) < 5.0 * found->trail_sigma_px);
   CHECK(found->trail_angle_deg == Approx(std::atan2(4.0, 9.0) * 57.29578).margin(0.5));
 }
+
+TEST_CASE("each option has its limits and the refusal names value and limit") {
+  CHECK_FALSE(StarOptions{}.validate());
+  const auto refused = [](auto change) {
+    StarOptions options;
+    change(options);
+    const auto wrong = options.validate();
+    return wrong && wrong->code == ErrorCode::option_invalid && !wrong->found.empty() && !wrong->expected.empty();
+  };
+  CHECK(refused([](StarOptions& o) { o.threshold_sigma = 2.9; }));
+  CHECK(refused([](StarOptions& o) { o.threshold_sigma = 1e6; }));
+  CHECK(refused([](StarOptions& o) { o.threshold_sigma = std::nan(""); }));
+  CHECK(refused([](StarOptions& o) { o.max_stars = 0; }));
+  CHECK(refused([](StarOptions& o) { o.max_fitted = -1; }));
+  CHECK(refused([](StarOptions& o) { o.focal_px = 0.0; }));
+  CHECK(refused([](StarOptions& o) { o.focal_px = std::nan(""); }));
+  CHECK(refused([](StarOptions& o) { o.threads = -1; }));
+  StarOptions limits;
+  limits.threshold_sigma = 3.0;
+  limits.max_stars = 1;
+  limits.max_fitted = 0;
+  CHECK_FALSE(limits.validate());
+}
