@@ -8,8 +8,6 @@
 
 namespace polewright {
 
-static_assert(BackgroundMap::kTile == kNodeSpacing);
-
 constexpr int kBins = 256;
 
 /// A histogram of one tile and class over the range where sky can be; everything else falls into the end bins. Bins
@@ -215,20 +213,43 @@ float BackgroundMap::noise(int x, int y) const {
   return sample(noise_, class_of(x, y), x, y);
 }
 
-void BackgroundMap::normalise(const Frame& frame, int y, int x0, int x1, RowNodes& nodes, float* z) const {
-  const int first = (x0 + kTile / 2) / kTile, last = (x1 - 1 + kTile / 2) / kTile + 1;  // node i is tile centre i − 1
+// Between two tile centres everything is a straight line, per colour.
+void BackgroundMap::fill(RowSky& sky, int y, int x0, int x1) const {
   const Between v = tiles_around(y, ny_);
-  nodes.level.clear();
-  nodes.inverse_noise.clear();
-  for (int node = first; node <= last; ++node)
-    for (int parity = 0; parity < 2; ++parity) {
-      const int c = class_of(parity, y), ix = std::clamp(node - 1, 0, nx_ - 1);
-      const std::size_t top = index(c, ix, v.i), low = index(c, ix, v.j);
-      nodes.level.push_back(level_[top] + v.part * (level_[low] - level_[top]));
-      nodes.inverse_noise.push_back(inverse_noise_[top] + v.part * (inverse_noise_[low] - inverse_noise_[top]));
+  const auto n = static_cast<std::size_t>(x1 - x0);
+  for (auto* part : {&sky.level, &sky.level_step, &sky.inverse_noise, &sky.inverse_noise_step}) part->resize(n);
+  for (int x = x0; x < x1;) {
+    const int past = (x - kTile / 2 + kTile) / kTile * kTile + kTile / 2;  // the next tile centre to the right
+    const int end = std::min(x1, past);
+    const Between u = tiles_around(x, nx_), last = tiles_around(end - 1, nx_);
+    const float slope = end - 1 > x ? (last.part - u.part) / static_cast<float>(end - 1 - x) : 0.0F;
+    for (int first = x; first < std::min(x + 2, end); ++first) {
+      const int c = class_of(first, y);
+      const auto line = [&](const std::vector<float>& grid, std::vector<float>& at_upper, std::vector<float>& step) {
+        const float left = grid[index(c, u.i, v.i)], right = grid[index(c, u.j, v.i)];
+        const float left_step = grid[index(c, u.i, v.j)] - left, right_step = grid[index(c, u.j, v.j)] - right;
+        for (int i = first; i < end; i += 2) {
+          const float part = u.part + slope * static_cast<float>(i - x);
+          at_upper[static_cast<std::size_t>(i - x0)] = left + part * (right - left);
+          step[static_cast<std::size_t>(i - x0)] = left_step + part * (right_step - left_step);
+        }
+      };
+      line(level_, sky.level, sky.level_step);
+      line(inverse_noise_, sky.inverse_noise, sky.inverse_noise_step);
     }
-  const std::uint16_t* row = &frame.pixels[static_cast<std::size_t>(y) * static_cast<std::size_t>(frame.width)];
-  normalise_row(row, x0, x1, first, nodes.level.data(), nodes.inverse_noise.data(), z);
+    x = end;
+  }
+  sky.x0 = x0;
+  sky.upper = v.i;
+}
+
+void BackgroundMap::normalise(const Frame& frame, int y, int x0, int x1, RowSkies& skies, float* z) const {
+  RowSky& sky = skies[classes_ == 1 ? 0 : static_cast<std::size_t>(y & 1)];
+  const Between v = tiles_around(y, ny_);
+  if (sky.upper != v.i || sky.x0 != x0 || sky.level.size() != static_cast<std::size_t>(x1 - x0)) fill(sky, y, x0, x1);
+  const std::size_t first = static_cast<std::size_t>(y) * static_cast<std::size_t>(frame.width);
+  normalise_row(&frame.pixels[first + static_cast<std::size_t>(x0)], x1 - x0, v.part, sky.level.data(),
+                sky.level_step.data(), sky.inverse_noise.data(), sky.inverse_noise_step.data(), z);
 }
 
 double BackgroundMap::median_level() const {

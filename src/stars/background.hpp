@@ -26,12 +26,16 @@ class BackgroundMap {
   [[nodiscard]] float tile_level(int c, int ix, int iy) const { return level_[index(c, ix, iy)]; }
   [[nodiscard]] float tile_noise(int c, int ix, int iy) const { return noise_[index(c, ix, iy)]; }
 
-  /// z = (pixel − level)/noise of row y for columns [x0, x1) of the frame it was measured on. Keeps what it needs of
-  /// the map between calls in `nodes`.
-  struct RowNodes {
-    std::vector<float> level, inverse_noise;
+  /// Level and inverse noise of a stretch of columns between two rows of tile centres: at the upper row, and the step
+  /// to the lower one. Rows of a mosaic alternate between two classes' worth of them.
+  struct RowSky {
+    std::vector<float> level, level_step, inverse_noise, inverse_noise_step;
+    int x0 = 0, upper = -1;
   };
-  void normalise(const Frame& frame, int y, int x0, int x1, RowNodes& nodes, float* z) const;
+  using RowSkies = std::array<RowSky, 2>;
+  /// z = (pixel − level)/noise of row y for columns [x0, x1) of the frame it was measured on. `sky` keeps the map's
+  /// share in it from row to row.
+  void normalise(const Frame& frame, int y, int x0, int x1, RowSkies& sky, float* z) const;
   [[nodiscard]] float level(int x, int y) const;
   [[nodiscard]] float noise(int x, int y) const;
   /// Medians over tiles and classes.
@@ -46,6 +50,7 @@ class BackgroundMap {
   }
   [[nodiscard]] float sample(const std::vector<float>& grid, int c, int x, int y) const;
   [[nodiscard]] TileHistogram probe(const Frame& frame, int c, int x0, int x1, int y0, int y1) const;
+  void fill(RowSky& sky, int y, int x0, int x1) const;
   void measure_band(const Frame& frame, int iy);
   void smooth();
 

@@ -72,7 +72,7 @@ class TileFilter {
     const int first = x0_ - 1 - radius_;
     const int to = std::min(frame_.width, x0_ + width_ + 1 + radius_);
     const int start = std::max(0, first);
-    background_.normalise(frame_, y, start, to, nodes_, &z_[static_cast<std::size_t>(start - first)]);
+    background_.normalise(frame_, y, start, to, sky_, &z_[static_cast<std::size_t>(start - first)]);
     convolve_row(&z_[static_cast<std::size_t>(radius_)], taps_.data(), radius_, pitch_, out);
   }
   void filter_vertically(int y) {
@@ -86,7 +86,7 @@ class TileFilter {
   int radius_, x0_ = 0, width_ = 0, pitch_ = 0;
   std::vector<float> z_, ring_, significance_;
   std::vector<const float*> rows_;
-  BackgroundMap::RowNodes nodes_;
+  BackgroundMap::RowSkies sky_;
 };
 
 }  // namespace

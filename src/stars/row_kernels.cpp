@@ -14,44 +14,6 @@ namespace {
 // Always inlined, so that each generation's clone gets its own copy.
 #define POLEWRIGHT_BODY [[gnu::always_inline]] inline
 
-/// Value at column i of a segment is base[i mod 2] + slope[i mod 2]·i.
-struct LinearPair {
-  float base[2], slope[2];
-};
-
-/// Between two nodes, from `offset` columns past the first one, which is an even column.
-POLEWRIGHT_BODY LinearPair between(const float* node, int offset) {
-  LinearPair line{};
-  for (int p = 0; p < 2; ++p) {
-    const int side = (p + offset) & 1;
-    line.slope[p] = (node[2 + side] - node[side]) * (1.0F / kNodeSpacing);
-    line.base[p] = node[side] + line.slope[p] * static_cast<float>(offset);
-  }
-  return line;
-}
-
-POLEWRIGHT_BODY void normalise_segment(const std::uint16_t* __restrict pixels, int n, const LinearPair& level,
-                                       const LinearPair& inverse, float* __restrict z) {
-  constexpr int kWide = 16;  // one vector of the widest generation
-  float l[kWide], ls[kWide], v[kWide], vs[kWide];
-  for (int j = 0; j < kWide; ++j) {
-    l[j] = level.base[j & 1] + level.slope[j & 1] * static_cast<float>(j);
-    ls[j] = level.slope[j & 1];
-    v[j] = inverse.base[j & 1] + inverse.slope[j & 1] * static_cast<float>(j);
-    vs[j] = inverse.slope[j & 1];
-  }
-  int i = 0;
-  for (; i + kWide <= n; i += kWide) {
-    const auto at = static_cast<float>(i);
-    for (int j = 0; j < kWide; ++j)
-      z[i + j] = (static_cast<float>(pixels[i + j]) - (l[j] + ls[j] * at)) * (v[j] + vs[j] * at);
-  }
-  for (int j = 0; i + j < n; ++j) {
-    const auto at = static_cast<float>(i);
-    z[i + j] = (static_cast<float>(pixels[i + j]) - (l[j] + ls[j] * at)) * (v[j] + vs[j] * at);
-  }
-}
-
 // With the radius known the sum over taps unrolls and stays in registers.
 template <int Radius>
 POLEWRIGHT_BODY void row_of(const float* __restrict in, const float* __restrict taps, int n, float* __restrict out) {
@@ -76,16 +38,12 @@ POLEWRIGHT_BODY void column_of(const float* const* rows, const float* __restrict
 }  // namespace
 
 POLEWRIGHT_CLONES
-void normalise_row(const std::uint16_t* row, int x0, int x1, int first_node, const float* level,
-                   const float* inverse_noise, float* z) {
-  for (int x = x0; x < x1;) {
-    const int node = (x + kNodeSpacing / 2) / kNodeSpacing, origin = node * kNodeSpacing - kNodeSpacing / 2;
-    const int end = origin + kNodeSpacing < x1 ? origin + kNodeSpacing : x1;
-    const int pair = 2 * (node - first_node);
-    normalise_segment(row + x, end - x, between(level + pair, x - origin), between(inverse_noise + pair, x - origin),
-                      z + (x - x0));
-    x = end;
-  }
+void normalise_row(const std::uint16_t* __restrict pixels, int n, float part, const float* __restrict level,
+                   const float* __restrict level_step, const float* __restrict inverse_noise,
+                   const float* __restrict inverse_noise_step, float* __restrict z) {
+  for (int i = 0; i < n; ++i)
+    z[i] = (static_cast<float>(pixels[i]) - (level[i] + part * level_step[i])) *
+           (inverse_noise[i] + part * inverse_noise_step[i]);
 }
 
 POLEWRIGHT_CLONES

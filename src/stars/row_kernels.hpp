@@ -6,14 +6,10 @@
 
 namespace polewright {
 
-/// Samples between two nodes of the sky map along a row.
-inline constexpr int kNodeSpacing = 64;
-
-/// z = (pixel − level)·inverse_noise for columns [x0, x1) of a row. Level and inverse noise are linear between nodes at
-/// columns kNodeSpacing·(first_node + i) − kNodeSpacing/2; node i is the pair of floats from 2i on, for even and odd
-/// columns, as a colour mosaic needs. The nodes have to cover [x0, x1].
-void normalise_row(const std::uint16_t* row, int x0, int x1, int first_node, const float* level,
-                   const float* inverse_noise, float* z);
+/// z = (pixel − level)·inverse_noise, where both are linear between the tile centres above (0) and below (1) the row:
+/// level[i] + part·level_step[i], and the same for the inverse noise.
+void normalise_row(const std::uint16_t* pixels, int n, float part, const float* level, const float* level_step,
+                   const float* inverse_noise, const float* inverse_noise_step, float* z);
 
 /// out[i] = Σ_k taps[k]·(in[i−k] + in[i+k]) with taps[0] counted once; `in` has `radius` valid samples on both sides.
 void convolve_row(const float* in, const float* taps, int radius, int n, float* out);
