@@ -19,6 +19,7 @@ double without_pixel(double sigma_px) {
 namespace {
 
 constexpr double kFaint = 15.0;
+constexpr double kSilhouette = 40.0;                  // edges make no maxima as significant as this
 constexpr double kFwhmPerSigma = 2.3548200450309493;  // 2√(2 ln 2)
 
 Star star_from(const Measurement& m, const Surroundings& sky, double significance, const StarSize& size, bool mosaic) {
@@ -41,6 +42,10 @@ Star star_from(const Measurement& m, const Surroundings& sky, double significanc
   root_of({own ? 24.0 * half : size.q1, own ? 24.0 * m.moments.xy : size.q2}, s.trail_x_px, s.trail_y_px);
   s.flags.saturated = m.saturated_pixels > 0;
   s.flags.edge = m.at_edge;
+  // Beside a silhouette what stands out by less than the step may be made by the step. Medians of sectors scatter by a
+  // quarter of the noise.
+  const bool beside_ground = sky.step > 1.6 * sky.noise && m.peak < 2.5 * sky.step && significance < kSilhouette;
+  s.flags.foreground = beside_ground && m.saturated_pixels == 0;
   s.flags.fit_failed = true;
   // Through a mosaic a star of one colour can look as narrow as a pixel; there only the pixels beside the peak decide.
   s.flags.hot_pixel = !mosaic && m.converged && mean < 0.3 * size.sigma_px * size.sigma_px && m.saturated_pixels < 5;
@@ -65,7 +70,8 @@ std::vector<Star> measure_candidates(const Frame& frame, const BackgroundMap& ba
       judged.sky.noise *= local.excess_noise();
       measured[i] = star_from(m, judged.sky, judged.significance, size, frame.mosaic.is_colour());
       // Of bright ones the fit tells more.
-      if (judged.significance < kFaint && local.is_interpolated_pixel(c.x, c.y, judged.sky)) measured[i]->flags.hot_pixel = true;
+      if (judged.significance < kFaint && local.is_interpolated_pixel(c.x, c.y, judged.sky))
+        measured[i]->flags.hot_pixel = true;
       // A pixel at the white level says nothing about how sharp it is; those beside it do.
       if (m.saturated_pixels > 0 && stands_alone(frame, background, c.x, c.y)) measured[i]->flags.hot_pixel = true;
     }

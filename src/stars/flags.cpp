@@ -35,28 +35,38 @@ class Pixels {
   [[nodiscard]] bool contains(int x, int y) const { return x >= 0 && y >= 0 && x < frame_.width && y < frame_.height; }
   [[nodiscard]] double z(int x, int y) const {
     if (!contains(x, y)) return 0.0;
-    const auto c = static_cast<std::size_t>(2 * (y & 1) + (x & 1));
+    const std::size_t c = class_of(x, y);
     return static_cast<double>((static_cast<float>(frame_.at(x, y)) - level_[c]) * inverse_noise_[c]);
   }
-  /// Mean over the pixels along (dx, dy) from `from` to `to` steps away. A star on the way counts no more than a
-  /// bright piece of a column would.
-  [[nodiscard]] double mean_along(PixelPoint p, double dx, double dy, double from, double to) const {
-    double sum = 0.0;
-    int n = 0;
-    for (double s = from; s <= to; s += 1.0, ++n) sum += std::min(4.0, z_near(p, s * dx, s * dy));
-    return n > 0 ? sum / n : 0.0;
+  /// Mean over a line of `n` pixels from (x, y) on, to the right, left, down or up. A star on the way counts no more
+  /// than a bright piece of a column would.
+  [[nodiscard]] float mean_along(int x, int y, int step_x, int step_y, int n) const {
+    float sum = 0.0F;
+    if (contains(x, y) && contains(x + (n - 1) * step_x, y + (n - 1) * step_y)) {
+      const std::uint16_t* at = &frame_.pixels[index(x, y)];
+      const auto step = static_cast<std::ptrdiff_t>(step_y) * frame_.width + step_x;
+      for (int i = 0; i < n; ++i, at += step, x += step_x, y += step_y) {
+        const auto c = class_of(x, y);
+        sum += std::min(4.0F, (static_cast<float>(*at) - level_[c]) * inverse_noise_[c]);
+      }
+    } else {
+      for (int i = 0; i < n; ++i) sum += std::min(4.0F, static_cast<float>(z(x + i * step_x, y + i * step_y)));
+    }
+    return sum / static_cast<float>(n);
   }
-  /// The same with the median, which a star on the way does not lift.
+  /// Median over pixels along (dx, dy) from `from` to `to` steps away.
   [[nodiscard]] double median_along(PixelPoint p, double dx, double dy, double from, double to) const {
     std::vector<double> v;
-    for (double s = from; s <= to; s += 1.0) v.push_back(z_near(p, s * dx, s * dy));
+    for (double s = from; s <= to; s += 1.0)
+      v.push_back(z(static_cast<int>(std::lround(p.x + s * dx)), static_cast<int>(std::lround(p.y + s * dy))));
     return median_or(std::move(v), 0.0);
   }
 
  private:
-  [[nodiscard]] double z_near(PixelPoint p, double dx, double dy) const {
-    return z(static_cast<int>(std::lround(p.x + dx)), static_cast<int>(std::lround(p.y + dy)));
+  [[nodiscard]] std::size_t index(int x, int y) const {
+    return static_cast<std::size_t>(y) * static_cast<std::size_t>(frame_.width) + static_cast<std::size_t>(x);
   }
+  [[nodiscard]] static std::size_t class_of(int x, int y) { return static_cast<std::size_t>(2 * (y & 1) + (x & 1)); }
 
   const Frame& frame_;
   std::array<float, 4> level_{}, inverse_noise_{};
@@ -76,10 +86,9 @@ class Judge {
         neighbour_share_(least_neighbour_share(profile.sigma_px)) {}
 
   void judge(Star& s) const {
-    constexpr double kBright = 40.0;  // columns and silhouettes make no maxima as significant as this
+    constexpr double kBright = 40.0;  // columns make no maxima as significant as this
     judge_sharpness(s);
     if (s.snr < kBright) judge_column(s);
-    if (s.snr < kBright && !profile_.motion) judge_silhouette(s);
     if (!s.flags.saturated && !s.flags.hot_pixel) judge_streak(s);
   }
 
@@ -112,56 +121,28 @@ class Judge {
     }
   }
 
-  /// Beside a silhouette one side of the surroundings is darker than the rest; what stands out there by less than the
-  /// step is made by the step.
-  void judge_silhouette(Star& s) const {
-    constexpr int kSectors = 8;
-    const double inner = 4.0 * profile_.sigma_px + 1.0, outer = inner + 6.0;
-    static thread_local std::array<std::vector<double>, kSectors> sector;
-    for (auto& v : sector) v.clear();
-    const int r = static_cast<int>(std::ceil(outer));
-    const int cx = static_cast<int>(std::lround(s.position.x)), cy = static_cast<int>(std::lround(s.position.y));
-    for (int dy = -r; dy <= r; ++dy)
-      for (int dx = -r; dx <= r; ++dx) {
-        const double d = std::hypot(dx, dy);
-        if (d < inner || d > outer || !pixels_.contains(cx + dx, cy + dy)) continue;
-        const double turn = (std::atan2(dy, dx) / (2.0 * M_PI) + 0.5) * kSectors;
-        sector[static_cast<std::size_t>(std::min(kSectors - 1, static_cast<int>(turn)))].push_back(
-            pixels_.z(cx + dx, cy + dy));
-      }
-    std::vector<double> level;
-    for (auto& v : sector)
-      if (v.size() >= 6) level.push_back(median_or(v, 0.0));
-    if (level.size() < 4) return;
-    std::sort(level.begin(), level.end());
-    // Sectors of 25 pixels: medians scatter by 0.25. Stars lift the upper levels, nothing but ground lowers the lowest.
-    const double middle = level[level.size() / 2], step = middle - level[0];
-    if (step > 1.6 && pixels_.z(cx, cy) - middle < 2.5 * step) s.flags.foreground = true;
-  }
-
   /// A warm column goes on above and below the star, and not beside it.
   void judge_column(Star& s) const {
-    const double skip = 4.0 * profile_.sigma_px + 2.0, reach = skip + 40.0;
-    const double peak = std::max(
-        1.0, pixels_.z(static_cast<int>(std::lround(s.position.x)), static_cast<int>(std::lround(s.position.y))));
-    for (const bool vertical : {true, false}) {
+    constexpr int kReach = 40, kBeside = 3;
+    const int skip = static_cast<int>(std::ceil(4.0 * profile_.sigma_px + 2.0));
+    const int cx = static_cast<int>(std::lround(s.position.x)), cy = static_cast<int>(std::lround(s.position.y));
+    const double least = std::max(0.4, 0.12 * pixels_.z(cx, cy));
+    for (const int down : {1, 0}) {
+      const int right = 1 - down;
       if (profile_.motion) {  // trails may run along the column
         double tx = 0.0, ty = 0.0;
         profile_.motion->at(s.position, tx, ty);
-        if (std::abs(vertical ? ty : tx) > skip) continue;
+        if (std::abs(down == 1 ? ty : tx) > skip) continue;
       }
-      const double ux = vertical ? 0.0 : 1.0, uy = vertical ? 1.0 : 0.0;
-      const auto excess = [&](double sign) {
-        const double on = pixels_.mean_along(s.position, sign * ux, sign * uy, skip, reach);
-        const PixelPoint a{s.position.x + 3.0 * uy, s.position.y + 3.0 * ux};
-        const PixelPoint b{s.position.x - 3.0 * uy, s.position.y - 3.0 * ux};
-        const double off = 0.5 * (pixels_.mean_along(a, sign * ux, sign * uy, skip, reach) +
-                                  pixels_.mean_along(b, sign * ux, sign * uy, skip, reach));
-        return on - off;
+      const auto excess = [&](int way) {
+        const auto mean = [&](int beside) {
+          const int x = cx + way * right * skip + beside * down, y = cy + way * down * skip + beside * right;
+          return static_cast<double>(pixels_.mean_along(x, y, way * right, way * down, kReach));
+        };
+        return mean(0) - 0.5 * (mean(-kBeside) + mean(kBeside));
       };
       // 40 pixels: the excess scatters by 0.2, and both sides have to show it.
-      const double both = std::min(excess(-1.0), excess(1.0));
-      if (both > 0.4 && both > 0.12 * peak) s.flags.column = true;
+      if (excess(-1) > least && excess(1) > least) s.flags.column = true;
     }
   }
 

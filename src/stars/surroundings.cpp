@@ -163,6 +163,9 @@ Surroundings Ring::around(int x, int y) const {
   const double mean = std::accumulate(level.begin(), level.end(), 0.0) / kSectors;
   const double pixels = static_cast<double>(below.count) * 2.0 / kSectors;
   constexpr double kTooMuch = 21.0;  // χ² of five degrees of freedom, passed by chance once in a thousand
+  std::array<float, kSectors> sorted = level;
+  std::sort(sorted.begin(), sorted.end());
+  out.step = static_cast<double>(sorted[kSectors / 2] - sorted[0]);
   const Plane plane = plane_through(lower);
   out.one_sky = plane.misfit * pixels < kTooMuch * std::pow(kLowerHalfMean * out.noise, 2);
   if (out.one_sky) {

@@ -19,6 +19,8 @@ ClassValues noises_at(const BackgroundMap& background, int x, int y);
 struct Surroundings {
   double level = 0.0;  ///< of the sky at the place, above the map's
   double noise = 1.0;  ///< of that sky, per pixel
+  /// Of the darkest side of the ring below its middle; stars lift some sides, only ground lowers one.
+  double step = 0.0;
   bool one_sky =
       true;  ///< the ring holds one sky, level or sloping; false beside silhouettes, bright stars, cloud rims
 };
