@@ -64,11 +64,15 @@ std::vector<Star> measure_candidates(const Frame& frame, const BackgroundMap& ba
     for (std::size_t i = b * kBatch; i < std::min(candidates.size(), (b + 1) * kBatch); ++i) {
       const Candidate& c = candidates[i];
       LocalSky::Judged judged = local.judge(c.x, c.y);
-      if (judged.significance <= options.threshold_sigma) continue;
+      // What stands out of the ring but not of its brighter sky is kept, as doubtful as it is.
+      const bool doubtful = judged.significance <= options.threshold_sigma;
+      if (doubtful && (judged.sky.one_sky || judged.over_ring <= options.threshold_sigma)) continue;
+      if (doubtful) judged.sky.level = judged.sky.mean, judged.significance = judged.over_ring;
       const Measurement m = measure(frame, background, c.x, c.y, judged.sky.level, size.sigma_px);
       if (!(m.flux > 0.0)) continue;
       judged.sky.noise *= local.excess_noise();
       measured[i] = star_from(m, judged.sky, judged.significance, size, frame.mosaic.is_colour());
+      measured[i]->flags.foreground |= doubtful;
       // Of bright ones the fit tells more.
       if (judged.significance < kFaint && local.is_interpolated_pixel(c.x, c.y, judged.sky))
         measured[i]->flags.hot_pixel = true;

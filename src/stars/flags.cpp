@@ -200,14 +200,15 @@ void flag_crowded_lines(int width, int height, std::vector<Star>& stars) {
   }
 }
 
-/// Stars that share a line with several streak pieces belong to the streak.
+/// Stars that share a line with several streak pieces belong to the streak. Burnt-out ones do not: what lines up with
+/// them is their own light, bled along the sensor's columns or rows.
 void extend_streaks(double sigma_px, std::vector<Star>& stars) {
   std::vector<std::size_t> pieces;
   for (std::size_t i = 0; i < stars.size(); ++i)
     if (stars[i].flags.streak) pieces.push_back(i);
   if (pieces.size() < 3 || pieces.size() > 3000) return;
   for (Star& s : stars) {
-    if (!s.flags.usable()) continue;
+    if (!s.flags.usable() || s.flags.saturated) continue;
     int aligned = 0;
     for (const std::size_t k : pieces) {
       const Star& p = stars[k];
@@ -245,7 +246,7 @@ void flag_unresolved(double sigma_px, std::vector<Star>& stars) {
   constexpr std::size_t kReference = 600, kNearest = 9;
   std::vector<std::size_t> fitted;
   for (std::size_t i = 0; i < stars.size(); ++i)
-    if (stars[i].flags.usable() && !stars[i].flags.saturated && !stars[i].flags.fit_failed && stars[i].snr > 20.0)
+    if (stars[i].flags.usable() && !stars[i].flags.saturated && !stars[i].flags.fit_failed && stars[i].snr > 15.0)
       fitted.push_back(i);
   if (fitted.size() < 2 * kNearest) return;
   std::vector<std::size_t> reference;
@@ -265,7 +266,7 @@ void flag_unresolved(double sigma_px, std::vector<Star>& stars) {
     }
     const double off = std::hypot(s.trail_q1_px2 - median_or(q1, 0.0), s.trail_q2_px2 - median_or(q2, 0.0));
     const double noise = std::sqrt(s.trail_q_cov.xx + s.trail_q_cov.yy);
-    if (off > 4.5 * noise && off > 4.0 * sigma_px * sigma_px) s.flags.blended = true;
+    if (off > 3.5 * noise && off > 4.0 * sigma_px * sigma_px) s.flags.blended = true;
   }
 }
 

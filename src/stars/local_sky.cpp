@@ -43,7 +43,8 @@ LocalSky::LocalSky(const Frame& frame, const BackgroundMap& background, double k
   // A mosaic's kernel is wider by the average over neighbours that takes the pattern out.
   taps_ = gaussian_taps(std::sqrt(kernel_px * kernel_px + (frame.mosaic.is_colour() ? 0.5 : 0.0)));
   const double sum = static_cast<double>(std::accumulate(taps_.begin(), taps_.end(), 0.0F));
-  level_noise_ = std::hypot(1.0, sum * sum * ring_.level_error());
+  light_ = sum * sum;
+  level_noise_ = std::hypot(1.0, light_ * ring_.level_error());
   excess_noise_ = measure_excess();
   if (frame.planes_combined == 1) return;
   constexpr double kTellable = 0.95;
@@ -94,6 +95,8 @@ LocalSky::Judged LocalSky::judge(int x, int y) const {
   const double worse = out.sky.noise / static_cast<double>(background_.noise(x, y));
   out.significance =
       filtered(x, y, taps_, level, noises_at(background_, x, y)) / (worse * level_noise_ * excess_noise_);
+  out.over_ring =
+      out.significance + light_ * (out.sky.level - out.sky.mean) / (out.sky.noise * level_noise_ * excess_noise_);
   return out;
 }
 

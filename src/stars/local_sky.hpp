@@ -19,6 +19,7 @@ class LocalSky {
   struct Judged {
     Surroundings sky;
     double significance = 0.0;
+    double over_ring = 0.0;  ///< significance above the ring's mean level, where it holds more than one sky
   };
   [[nodiscard]] Judged judge(int x, int y) const;
 
@@ -41,6 +42,7 @@ class LocalSky {
   std::vector<float> taps_;
   std::vector<float> hat_;  ///< what interpolation makes of one pixel; empty when it cannot be told from a star
   double hat_of_star_ = 1.0, hat_of_hat_ = 1.0;  ///< the hat's response to both, over the kernel's
+  double light_ = 1.0;                           ///< response of the kernel to an even sky of one unit of noise
   double level_noise_ = 1.0, excess_noise_ = 1.0;
 };
 

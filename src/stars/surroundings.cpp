@@ -191,7 +191,7 @@ Surroundings Ring::around(int x, int y) const {
         break;
       }
   }
-  const double mean = std::accumulate(level.begin(), level.end(), 0.0) / kSectors;
+  out.mean = std::accumulate(level.begin(), level.end(), 0.0) / kSectors;
   const double pixels = static_cast<double>(below.count) * 2.0 / kSectors;
   constexpr double kTooMuch = 21.0;  // χ² of five degrees of freedom, passed by chance once in a thousand
   std::array<float, kSectors> sorted = level;
@@ -200,7 +200,7 @@ Surroundings Ring::around(int x, int y) const {
   const Plane plane = plane_through(lower);
   out.one_sky = plane.misfit * pixels < kTooMuch * std::pow(kLowerHalfMean * out.noise, 2);
   if (out.one_sky) {
-    out.level = mean;
+    out.level = out.mean;
     // Known to 5 %. A slope across a tile of the map widens the tile's histogram; what it adds is taken out.
     const double scatter = below.scatter(), slope = plane.rise / radius_;
     const double widened = slope * slope * BackgroundMap::kTile * BackgroundMap::kTile / 12.0;

@@ -19,6 +19,7 @@ ClassValues noises_at(const BackgroundMap& background, int x, int y);
 struct Surroundings {
   double level = 0.0;  ///< of the sky at the place, above the map's
   double noise = 1.0;  ///< of that sky, per pixel
+  double mean = 0.0;   ///< level of the whole ring above the map's, whatever skies are in it
   /// Of the darkest side of the ring below its middle; stars lift some sides, only ground lowers one.
   double step = 0.0;
   bool one_sky =
