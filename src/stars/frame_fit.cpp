@@ -7,6 +7,7 @@
 #include "base/parallel.hpp"
 #include "stars/calibration.hpp"
 #include "stars/neighbours.hpp"
+#include "stars/saturated_fit.hpp"
 #include "stars/star_size.hpp"
 #include "stars/star_values.hpp"
 
@@ -128,6 +129,10 @@ class FrameFitter {
   void fit(std::size_t i, const std::vector<StarFit>& others) {
     const double reach = stars_[i].flags.saturated ? kSaturatedReachPerSigma : kReachPerSigma;
     const FitPixels pixels = pixels_of(i, others, reach);
+    if (stars_[i].flags.saturated) {
+      fits_[i] = fit_saturated(pixels, seeds_[i], priors_for(i, seeds_[i]), profile_.wings);
+      return;
+    }
     fits_[i] = fit_star(pixels, seeds_[i], priors_for(i, seeds_[i]), profile_.wings);
     if (!fits_[i] || (!profile_.motion && fits_[i]->chi2 > kPoor * fits_[i]->pixels)) search_start(i, pixels);
     // A form outside its range is exchanged for the other, once.

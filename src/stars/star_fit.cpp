@@ -228,4 +228,34 @@ FitResiduals residuals_of(const FitPixels& pixels, const StarFit& fit, const Win
   return out;
 }
 
+FitMatrix sided_covariance(const FitPixels& pixels, const StarFit& fit, const Wings& wings, int sectors) {
+  const FitPriors no_priors{fit.shape.sigma, 1e9, 0.0, 0.0, std::nullopt};
+  Problem problem(pixels, no_priors, fit.form, wings);
+  const FitVector p = vector_of(fit);
+  problem.evaluate(p);
+  problem.accept(p);
+  const Workspace& w = workspace();
+  std::vector<FitVector> score(static_cast<std::size_t>(sectors), FitVector::Zero(p.size()));
+  Eigen::Index i = 0;
+  for (std::size_t row = 0; row < pixels.spans.rows.size(); ++row)
+    for (int x = pixels.spans.rows[row].x0; x < pixels.spans.rows[row].x1; ++x, ++i) {
+      const double angle = std::atan2(pixels.spans.y0 + static_cast<double>(row) - fit.shape.y, x - fit.shape.x);
+      const int side = std::min(sectors - 1, static_cast<int>((angle / (2.0 * M_PI) + 0.5) * sectors));
+      score[static_cast<std::size_t>(side)] +=
+          (w.residual[i] * w.jacobian.row(i).head(p.size()).transpose()).cast<double>();
+    }
+  FitMatrix out = fit.covariance;
+  FitMatrix seen = FitMatrix::Zero(p.size(), p.size());
+  for (const FitVector& s : score) {
+    const FitVector moved = fit.covariance * s;
+    seen += moved * moved.transpose();
+  }
+  for (Eigen::Index k = 0; k < p.size(); ++k) {
+    const double widen = std::sqrt(std::max(1.0, seen(k, k) / std::max(1e-300, fit.covariance(k, k))));
+    out.row(k) *= widen;
+    out.col(k) *= widen;
+  }
+  return out;
+}
+
 }  // namespace polewright

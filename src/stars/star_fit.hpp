@@ -67,6 +67,9 @@ std::optional<StarFit> fit_star(const FitPixels& pixels, const StarFit& start, c
 /// Takes a fitted neighbour out of a star's pixels.
 void subtract_star(const StarFit& neighbour, const Wings& wings, FitPixels& pixels);
 
+/// Covariance of a fit, widened where `sectors` sides of the star disagree by more than noise makes them.
+FitMatrix sided_covariance(const FitPixels& pixels, const StarFit& fit, const Wings& wings, int sectors);
+
 /// How each pixel sits with a fit, for judging the noise model: `leverage` is the part of the pixel's own noise that
 /// the fit has followed.
 struct FitResiduals {
