@@ -18,7 +18,7 @@ double without_pixel(double sigma_px) {
 
 namespace {
 
-constexpr double kFaint = 15.0;
+constexpr double kFaint = 20.0;
 constexpr double kSilhouette = 40.0;                  // edges make no maxima as significant as this
 constexpr double kFwhmPerSigma = 2.3548200450309493;  // 2√(2 ln 2)
 
