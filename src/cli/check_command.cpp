@@ -183,9 +183,11 @@ int run_check(const Typed& typed, const CheckTyped& check) {
   if (!report) return refuse(report.error());
   if (typed.verbose)
     complain(fmt::format("{} frames measured, {} remembered from earlier runs", report->measured, report->remembered));
+  // Files first, so that a reader who closes the pipe early costs none of them; the answer comes even when one fails.
+  const Status failed = write_files(typed, check, *report);
   print_result(typed, check, *report, *listed);
+  if (failed) return refuse(*failed);
   if (std::ferror(stdout) != 0) return kInputWrong;
-  if (const Status failed = write_files(typed, check, *report)) return refuse(*failed);
   bool sorted = true;
   if (!check.move_to.empty()) sorted = sort_by(*report, check.move_to, *moved, FileAction::move, check.dry_run);
   if (!check.copy_to.empty())

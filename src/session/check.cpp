@@ -124,13 +124,13 @@ double stars_expected(const std::vector<NightFrame>& frames) {
 }
 
 void report_sequence(const NightSequence& s, const std::vector<NightFile>& files, const Result<Catalogue>& catalogue,
-                     const CheckOptions& options, const Progress& progress, CheckReport& report) {
+                     const CheckOptions& options, const Progress& progress, NightCache* cache, CheckReport& report) {
   const SessionOptions& session = options.session;
   const NightFile& first = files[s.files.front()];
   const MeasuredFrame described = measured_of(*first.record, first.input.file, session);
   NightAxis axis;
   axis.message = "the star table is missing";
-  if (catalogue) axis = find_axis(s, files, *catalogue, options, progress);
+  if (catalogue) axis = find_axis(s, files, *catalogue, options, progress, cache);
 
   CheckSequence out;
   out.camera = first.record->metadata.camera;
@@ -206,7 +206,7 @@ void report_unreadable(const std::vector<NightFile>& files, CheckReport& report)
 namespace session {
 
 Status explain_night(const std::vector<NightFile>& files, const CheckOptions& options, const Progress& progress,
-                     CheckReport& report) {
+                     CheckReport& report, NightCache* cache) {
   for (const NightFile& file : files)
     if (file.record) ++(file.remembered ? report.remembered : report.measured);
   const Result<Catalogue> catalogue = Catalogue::open(options.session.catalogue);
@@ -215,7 +215,7 @@ Status explain_night(const std::vector<NightFile>& files, const CheckOptions& op
     if (options.stop && options.stop())
       return Error{ErrorCode::cancelled, "", "stopped while comparing frames", "the whole night",
                    "Run the same command again: what was measured is remembered"};
-    report_sequence(s, files, catalogue, options, progress, report);
+    report_sequence(s, files, catalogue, options, progress, cache, report);
   }
   report_unreadable(files, report);
   order_by_time(report);
@@ -238,16 +238,13 @@ Result<CheckReport> check(const std::vector<std::filesystem::path>& inputs, cons
   report.reference_pole = options.session.pole;
   report.warnings = std::move(found->warnings);
   const std::filesystem::path cache_file = options.cache_file.value_or(default_cache_file());
-  std::vector<NightFile> files;
-  {
-    const auto cache = options.use_cache && !cache_file.empty() ? std::make_unique<NightCache>(cache_file)
-                                                                : std::make_unique<NightCache>();
-    Result<std::vector<NightFile>> measured = measure_all(std::move(found->exposures), options, *cache, progress);
-    if (!measured) return measured.error();
-    files = std::move(*measured);
-    for (std::string& w : cache->warnings()) report.warnings.push_back(std::move(w));
-  }
-  if (Status failed = explain_night(files, options, progress, report)) return *failed;
+  const auto cache = options.use_cache && !cache_file.empty() ? std::make_unique<NightCache>(cache_file)
+                                                              : std::make_unique<NightCache>();
+  const Result<std::vector<NightFile>> files = measure_all(std::move(found->exposures), options, *cache, progress);
+  if (!files) return files.error();
+  const Status failed = explain_night(*files, options, progress, report, cache.get());
+  for (std::string& w : cache->warnings()) report.warnings.push_back(std::move(w));
+  if (failed) return *failed;
   if (options.session.pictures) report.evidence = check_evidence(report, options, progress);
   return report;
 }

@@ -4,6 +4,7 @@
 
 #include "session/align_problem.hpp"
 #include "session/load.hpp"
+#include "session/night_identified.hpp"
 
 namespace polewright::session {
 namespace {
@@ -25,7 +26,7 @@ constexpr double kTimeLimit_s = 5.0;
 
 std::vector<MeasuredFrame> identify_some(const std::vector<std::size_t>& which, const std::vector<NightFile>& files,
                                          const Catalogue& catalogue, const CheckOptions& options,
-                                         const Progress& progress, std::string& message) {
+                                         const Progress& progress, NightCache* cache, std::string& message) {
   std::vector<MeasuredFrame> out;
   std::optional<Identification> neighbour;
   IdentifyOptions how;
@@ -36,7 +37,8 @@ std::vector<MeasuredFrame> identify_some(const std::vector<std::size_t>& which, 
     if (options.stop && options.stop()) break;
     if (progress) progress("identifying stars", i, which.size());
     MeasuredFrame m = measured_of(*files[which[i]].record, files[which[i]].input.file, options.session);
-    m.identified = identify(m.stars, catalogue, hints_for(m, options.session, neighbour ? &*neighbour : nullptr), how);
+    m.identified = identify_remembered(*files[which[i]].record, m.stars, catalogue,
+                                       hints_for(m, options.session, neighbour ? &*neighbour : nullptr), how, cache);
     if (!m.identified->identification) {
       if (message.empty()) message = m.identified->message;
       ++failures;
@@ -68,14 +70,14 @@ void find_pole(const MeasuredFrame& first, const SessionOptions& options, NightA
 }  // namespace
 
 NightAxis find_axis(const NightSequence& sequence, const std::vector<NightFile>& files, const Catalogue& catalogue,
-                    const CheckOptions& options, const Progress& progress) {
+                    const CheckOptions& options, const Progress& progress, NightCache* cache) {
   NightAxis out;
   const std::vector<std::size_t> which = chosen(sequence, files, options.most_identified);
   if (which.empty()) {
     out.message = "no frame shows enough stars to identify";
     return out;
   }
-  out.frames = identify_some(which, files, catalogue, options, progress, out.message);
+  out.frames = identify_some(which, files, catalogue, options, progress, cache, out.message);
   out.identified = out.frames.size();
   if (out.frames.empty()) return out;
   find_pole(out.frames.front(), options.session, out);

@@ -22,9 +22,11 @@ struct NightAxis {
   std::string message;  ///< why there is no axis to tell; empty when there is
 };
 
-/// Identifies up to options.most_identified frames, evenly chosen among those with stars, and fits the mount.
+/// Identifies up to options.most_identified frames, evenly chosen among those with stars, and fits the mount. Known
+/// answers come from the cache, when there is one.
 [[nodiscard]] NightAxis find_axis(const NightSequence& sequence, const std::vector<NightFile>& files,
-                                  const Catalogue& catalogue, const CheckOptions& options, const Progress& progress);
+                                  const Catalogue& catalogue, const CheckOptions& options, const Progress& progress,
+                                  NightCache* cache);
 
 /// Fits the mount again, to the frames from `after_s` seconds after the first one on.
 void solve_axis(NightAxis& axis, double after_s, const CheckOptions& options, const Progress& progress);

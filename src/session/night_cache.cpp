@@ -8,6 +8,7 @@
 #include <mutex>
 
 #include "session/night_hash.hpp"
+#include "session/night_identified.hpp"
 
 namespace polewright::session {
 namespace {
@@ -23,7 +24,9 @@ constexpr const char* kTables =
     "CREATE TABLE IF NOT EXISTS measured(content INTEGER, version TEXT, used INTEGER, record BLOB,"
     " PRIMARY KEY(content, version)) WITHOUT ROWID;"
     "CREATE TABLE IF NOT EXISTS seen(path TEXT PRIMARY KEY, size INTEGER, changed_ns INTEGER, content INTEGER) WITHOUT "
-    "ROWID;";
+    "ROWID;"
+    "CREATE TABLE IF NOT EXISTS identified(key INTEGER, version TEXT, used INTEGER, lasting INTEGER, result BLOB,"
+    " PRIMARY KEY(key, version)) WITHOUT ROWID;";
 
 struct Stamp {
   std::int64_t size = 0, changed_ns = 0;
@@ -189,8 +192,9 @@ NightCache::~NightCache() {
   (void)store_->run(
       fmt::format(
           "DELETE FROM measured WHERE content IN (SELECT content FROM measured ORDER BY used DESC LIMIT -1 OFFSET {});"
-          "DELETE FROM seen WHERE content NOT IN (SELECT content FROM measured);",
-          kMostRecords)
+          "DELETE FROM seen WHERE content NOT IN (SELECT content FROM measured);"
+          "DELETE FROM identified WHERE key IN (SELECT key FROM identified ORDER BY used DESC LIMIT -1 OFFSET {});",
+          kMostRecords, kMostRecords)
           .c_str());
 }
 
@@ -237,6 +241,36 @@ void NightCache::keep(const fs::path& file, const FrameRecord& record) {
     store_->rebuild();
   else
     store_->remember(absolute_name(file), *stamp, as_signed(*content));
+}
+
+std::optional<std::string> NightCache::recall(std::uint64_t key) {
+  const std::lock_guard lock(store_->mutex);
+  if (store_->db == nullptr) return {};
+  std::optional<std::string> out;
+  bool damaged = false;
+  {
+    Statement s(store_->db,
+                "SELECT result FROM identified WHERE key=? AND version=?"
+                " AND (lasting OR used > strftime('%s','now') - 86400)");
+    s.bind(1, as_signed(key)).bind(2, kIdentifiedVersion);
+    if (s.step()) out = std::string(s.bytes(0));
+    damaged = s.damaged();
+  }
+  if (damaged) store_->rebuild();
+  return out;
+}
+
+void NightCache::note(std::uint64_t key, std::string_view result, bool lasting) {
+  const std::lock_guard lock(store_->mutex);
+  if (store_->db == nullptr) return;
+  bool damaged = false;
+  {
+    Statement s(store_->db, "INSERT OR REPLACE INTO identified VALUES(?,?,strftime('%s','now'),?,?)");
+    s.bind(1, as_signed(key)).bind(2, kIdentifiedVersion).bind(3, lasting ? 1 : 0).blob(4, result);
+    s.step();
+    damaged = s.damaged();
+  }
+  if (damaged) store_->rebuild();
 }
 
 std::vector<std::string> NightCache::warnings() const {

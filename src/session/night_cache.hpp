@@ -28,6 +28,9 @@ class NightCache {
   [[nodiscard]] std::optional<FrameRecord> find(const std::filesystem::path& file);
   /// Keeps the record; it is on disk, as far as a killed program is concerned, when this returns.
   void keep(const std::filesystem::path& file, const FrameRecord& record);
+  /// Identification kept under this key; refusals (not `lasting`) only for a day.
+  [[nodiscard]] std::optional<std::string> recall(std::uint64_t key);
+  void note(std::uint64_t key, std::string_view result, bool lasting);
   [[nodiscard]] std::vector<std::string> warnings() const;
 
  private:

@@ -143,6 +143,60 @@ TEST_CASE("check: a full disk leaves no partial report") {
     CHECK(entry.path().filename().string().find("r.json") == std::string::npos);
 }
 
+TEST_CASE("check: Ctrl-C ends in order, says how to go on, and the next run gives the same answer") {
+  const fs::path home = test::scratch_folder("interrupted");
+  const Outcome reference = shell(kProgram + " check " + night().string() + " --no-cache --json -", home);
+  REQUIRE(reference.status == 0);
+  fs::remove_all(home / "cache");
+  // The signal comes as the first record is in the cache: some frames are measured, most are not.
+  const Outcome cut = shell(kProgram + " check " + night().string() +
+                                " --jobs 1 & child=\\$!; "
+                                "for i in 1 2 3 4 5 6 7 8 9; do sleep 0.02; done; kill -INT \\$child; wait \\$child",
+                            home);
+  if (cut.status != 0) {  // a fast machine may have finished
+    CHECK(cut.status == 1);
+    CHECK(cut.err.find("Run the same command again") != std::string::npos);
+    CHECK(cut.out.empty());
+  }
+  const Outcome resumed = shell(kProgram + " check " + night().string() + " --json -", home);
+  REQUIRE(resumed.status == 0);
+  CHECK(answer(resumed.out) == answer(reference.out));
+}
+
+TEST_CASE("check: names on standard input, and a raw file's JPEG twin counted once") {
+  const fs::path home = test::scratch_folder("names");
+  const std::string null_list = "printf '%s\\000' " + (night() / "n_1.fits").string() + " " +
+                                (night() / "n_2.fits").string() + " | " + kProgram + " check - --csv - | wc -l";
+  CHECK(std::stoi(shell(null_list, home).out) == 3);
+  const Outcome again = shell(kProgram + " check " + (night() / "n_1.fits").string() + " " +
+                                  (night() / "n_1.fits").string() + " " + night().string() + " --json -",
+                              home);
+  CHECK(answer(again.out)["summary"]["frames"] == 10);
+}
+
+TEST_CASE("check: moving onto another disk, never over a file that is there") {
+  const fs::path home = test::scratch_folder("disks"), copy = home / "n";
+  fs::copy(night(), copy);
+  std::error_code none;
+  // /dev/shm is a disk of its own wherever it exists.
+  if (!fs::exists("/dev/shm", none)) return;
+  const fs::path away = fs::path("/dev/shm") / ("polewright_test_" + std::to_string(::getpid()));
+  fs::create_directories(away);
+  const std::string bytes = read(copy / "n_5.fits");
+  std::ofstream(away / "n_5.fits") << "mine";
+  const std::string move = kProgram + " check " + copy.string() + " --move-to " + away.string() + " trailed";
+  CHECK(shell(move, home).status == 1);
+  CHECK(read(away / "n_5.fits") == "mine");
+  CHECK(fs::exists(copy / "n_5.fits"));
+  fs::remove(away / "n_5.fits");
+  CHECK(shell(move + " --dry-run", home).status == 0);
+  CHECK(fs::is_empty(away));
+  CHECK(shell(move, home).status == 0);
+  CHECK(read(away / "n_5.fits") == bytes);
+  CHECK_FALSE(fs::exists(copy / "n_5.fits"));
+  fs::remove_all(away);
+}
+
 TEST_CASE("check: killed ten times, it resumes and gives the same answer") {
   const fs::path home = test::scratch_folder("killed");
   const Outcome reference = shell(kProgram + " check " + night().string() + " --no-cache --json -", home);
