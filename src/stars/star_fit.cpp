@@ -250,6 +250,9 @@ FitMatrix sided_covariance(const FitPixels& pixels, const StarFit& fit, const Wi
     const FitVector moved = fit.covariance * s;
     seen += moved * moved.transpose();
   }
+  // Position, light and sky have taken their share of the disagreement.
+  constexpr double kFollowed = 4.0;
+  seen *= sectors / (sectors - kFollowed);
   for (Eigen::Index k = 0; k < p.size(); ++k) {
     const double widen = std::sqrt(std::max(1.0, seen(k, k) / std::max(1e-300, fit.covariance(k, k))));
     out.row(k) *= widen;
