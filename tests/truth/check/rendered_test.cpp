@@ -1,6 +1,7 @@
 // Rendered level: pixels, files in memory, the whole way. Small frames and few nights, since each costs seconds.
 #include <algorithm>
 #include <catch2/catch.hpp>
+#include <cmath>
 #include <functional>
 
 #include "nights/night_maker.hpp"
@@ -139,5 +140,32 @@ TEST_CASE("rendered: focus, tilt, lens") {
   SECTION("astigmatism") {
     options.detector.psf.astigmatism_px = 1.5;
     CHECK(first_cause(rendered(small_scene(), options)) == "lens aberration");
+  }
+}
+
+TEST_CASE("rendered: clouds and dew") {
+  simulate::RenderOptions options = small_detector();
+  SECTION("clouds drift through and leave") {
+    const CheckReport r = rendered(small_scene(), options, [](int i, simulate::RenderOptions& o) {
+      o.extras.clouds.reset();
+      if (i < 6 || i > 9) return;
+      o.extras.clouds.emplace();
+      o.extras.clouds->cover = 0.9;
+      o.extras.clouds->extinction_mag = 3.0;
+    });
+    CHECK(first_cause(r) == "clouds");
+    CHECK(r.frames[0].finding.verdict == Verdict::sharp);
+    CHECK(r.frames[15].finding.verdict == Verdict::sharp);
+  }
+  SECTION("dew: wider stars and less light from frame to frame") {
+    const double clear = options.detector.efficiency;
+    const CheckReport r = rendered(small_scene(), options, [&](int i, simulate::RenderOptions& o) {
+      const int late = std::max(0, i - 5);
+      o.detector.psf.sigma_px = 1.0 + 0.12 * late;
+      o.detector.efficiency = clear * std::pow(0.9, late);
+    });
+    CHECK(first_cause(r) == "dew");
+    CHECK(r.frames[0].finding.verdict == Verdict::sharp);
+    CHECK(r.frames[15].finding.verdict != Verdict::sharp);
   }
 }
