@@ -57,8 +57,9 @@ void causes(const CheckReport& r, const CheckSequence& s, const TextStyle& style
 
 void what_next(const CheckSequence& s, double tolerance_px, Lines& out) {
   const NightDiagnosis& d = s.diagnosis;
-  const bool axis_to_blame =
-      std::any_of(d.causes.begin(), d.causes.end(), [](const NightCause& c) { return c.cause == "axis misalignment"; });
+  const auto axis = std::find_if(d.causes.begin(), d.causes.end(),
+                                 [](const NightCause& c) { return c.cause == "axis misalignment"; });
+  const bool axis_to_blame = axis != d.causes.end();
   if (s.correction && axis_to_blame) {
     const AxisCorrection& c = *s.correction;
     out.push_back(
@@ -68,6 +69,10 @@ void what_next(const CheckSequence& s, double tolerance_px, Lines& out) {
                     arcmin_text(c.altitude), degree_text(c.azimuth_base), c.right_hand ? "right" : "left",
                     c.azimuth_turn == AzimuthTurn::east ? "east" : "west"));
   }
+  if (s.correction && axis_to_blame && axis->share < 0.5)
+    out.push_back(
+        fmt::format("          that removes the axis's share, {:.0f} % of what spoils the frames, and no more",
+                    100.0 * axis->share));
   if (s.mount && s.mount->outcome == MountOutcome::solved && s.mount_message.empty())
     out.push_back(fmt::format("Axis      {} ± {:.1f}′ from the pole, from {}", arcmin_text(s.mount->total_error),
                               s.mount->total_sigma.arcmin(), plural(s.frames_identified, "identified frame")));

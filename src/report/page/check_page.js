@@ -32,7 +32,8 @@ function checkAnswer(result) {
   section("answer", el("ul", { class: "tally" }, VERDICTS.map((v) => el("li", { class: s[v] ? "" : "none" }, verdictMark(v), figure(result, `summary.${v}`, String, "big"), el("span", null, v)))));
   const main = q?.causes[0];
   if (main) section("answer", el("p", { class: "message" }, `Mostly ${main.cause}. `, el("span", { class: "detail" }, `${capital(main.evidence)}.`.replace(/\.\.$/, "."))));
-  if (known(q?.longest_sharp_s)) section("answer", el("p", null, "Longest exposure that would have stayed sharp: ", figure(result, "sequence.longest_sharp_s", duration, "mid"), "."));
+  // Only where it says something: the steady motion alone may allow more than was shot while other things trail the stars.
+  if (known(q?.longest_sharp_s) && known(q.exposure_s) && q.longest_sharp_s < q.exposure_s) section("answer", el("p", null, "The steady motion (axis, rate, worm) stays within the accepted trail up to ", figure(result, "sequence.longest_sharp_s", duration, "mid"), known(q.trailed_saved_by_longest_sharp) ? `; such exposures would have saved ${Math.round(100 * q.trailed_saved_by_longest_sharp)} % of the trailed frames.` : "."));
 }
 
 /** The sequence's axis in the same drawing as after an alignment. */
