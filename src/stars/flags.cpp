@@ -200,6 +200,26 @@ void flag_crowded_lines(int width, int height, std::vector<Star>& stars) {
   }
 }
 
+/// Where a silhouette made one maximum it made others: faint ones close to it are no better.
+void spread_foreground(std::vector<Star>& stars) {
+  constexpr double kReach_px = 12.0, kFaint = 8.5;
+  std::vector<Star> ground;
+  for (const Star& s : stars)
+    if (s.flags.foreground) ground.push_back(s);
+  const std::size_t made = ground.size();
+  if (made == 0) return;
+  std::vector<std::size_t> faint;
+  for (std::size_t i = 0; i < stars.size(); ++i)
+    if (stars[i].snr < kFaint && stars[i].flags.usable()) {
+      faint.push_back(i);
+      ground.push_back(stars[i]);
+    }
+  const auto near = neighbours_within(ground, kReach_px);
+  for (std::size_t k = 0; k < faint.size(); ++k)
+    for (const std::uint32_t other : near[made + k])
+      if (other < made) stars[faint[k]].flags.foreground = true;
+}
+
 /// Stars that share a line with several streak pieces belong to the streak. Burnt-out ones do not: what lines up with
 /// them is their own light, bled along the sensor's columns or rows.
 void extend_streaks(double sigma_px, std::vector<Star>& stars) {
@@ -280,6 +300,7 @@ void flag_doubtful(const Frame& frame, const BackgroundMap& background, const Fr
       Judge(frame, background, profile, stars[i].position).judge(stars[i]);
   });
   extend_streaks(profile.sigma_px, stars);
+  if (!profile.motion) spread_foreground(stars);
   if (!profile.motion) flag_crowded_lines(frame.width, frame.height, stars);
   flag_blends(profile.sigma_px, stars);
   flag_unresolved(profile.sigma_px, stars);

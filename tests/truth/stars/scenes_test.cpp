@@ -40,7 +40,7 @@ TEST_CASE("completeness and false detections on whole scenes") {
 }
 
 TEST_CASE("scenes not used for tuning", "[.][campaign]") {
-  for (const int seed : {11, 12, 31, 32}) {
+  for (const int seed : {11, 12, 41, 42}) {
     result_row("\n| scene, seed %d | isolated stars above 8σ | found %% | usable %% | false per Mpx |\n", seed);
     result_row("|---|---|---|---|---|\n");
     for (const NamedScene& s : night_scenes()) {
