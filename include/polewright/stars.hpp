@@ -88,11 +88,12 @@ struct StarList {
 struct StarOptions {
   double threshold_sigma = 5.0;   ///< matched-filter significance; 5 keeps false detections below 1 per megapixel
   int max_stars = 30000;          ///< brightest kept
-  int max_fitted = 4000;          ///< brightest that get a profile fit; the rest keep windowed centroids
+  int max_fitted = 4000;          ///< brightest unsaturated that get a profile fit; the rest keep windowed centroids
+  int max_saturated_fitted = 500; ///< brightest saturated that do, through their wings, at ten times the cost
   std::optional<double> focal_px; ///< lets the trail field speak in angles
   int threads = 0;                ///< 0: all
 
-  /// Limits: threshold 3 to 1000 σ, max_stars at least 1, max_fitted and threads not negative, focal_px positive.
+  /// Limits: threshold 3 to 1000 σ, max_stars at least 1, fits and threads not negative, focal_px positive.
   [[nodiscard]] Status validate() const;
 };
 

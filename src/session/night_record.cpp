@@ -87,6 +87,7 @@ Result<FrameRecord> record_of(const Frame& frame, const RecordOptions& options) 
   StarOptions star_options;
   star_options.threads = 1;
   star_options.max_fitted = options.most_fitted;
+  star_options.max_saturated_fitted = options.most_saturated;
   star_options.max_stars = options.most_found;
   const Result<StarList> stars = find_stars(frame, star_options);
   if (!stars) return stars.error();

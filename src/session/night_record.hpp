@@ -15,7 +15,7 @@
 namespace polewright::session {
 
 /// Changes whenever the meaning or the making of a record changes; older records are measured anew.
-inline constexpr std::string_view kRecordVersion = "3";
+inline constexpr std::string_view kRecordVersion = "4";
 
 /// One star, in single precision: 0.0005 px on a 6000 px frame is far below any centroid's error.
 struct StarRecord {
@@ -44,6 +44,7 @@ struct FrameRecord {
 struct RecordOptions {
   std::size_t most_stars = 200;  ///< kept per frame; enough to match, to identify and to fit
   int most_fitted = 400;         ///< that get a profile fit: their mean trail is good to 0.15 px by then
+  int most_saturated = 40;       ///< that get one: they say where, not how trailed
   int most_found = 2000;         ///< beyond these a lost half still shows in the light of the stars in common
 };
 

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 
 #include "base/parallel.hpp"
 #include "stars/calibration.hpp"
@@ -274,15 +275,19 @@ void flag_unresolved(double sigma_px, std::vector<Star>& stars) {
     reference.push_back(fitted[k]);
   for (const std::size_t i : fitted) {
     Star& s = stars[i];
-    std::vector<std::pair<double, std::size_t>> near;
-    for (const std::size_t k : reference)
-      if (k != i)
-        near.emplace_back(std::hypot(stars[k].position.x - s.position.x, stars[k].position.y - s.position.y), k);
-    std::partial_sort(near.begin(), near.begin() + kNearest, near.end());
+    std::array<std::pair<double, std::size_t>, kNearest> near;  // by squared distance, nearest first
+    near.fill({std::numeric_limits<double>::infinity(), 0});
+    for (const std::size_t k : reference) {
+      const double dx = stars[k].position.x - s.position.x, dy = stars[k].position.y - s.position.y;
+      const std::pair<double, std::size_t> here{dx * dx + dy * dy, k};
+      if (k == i || !(here < near.back())) continue;
+      near.back() = here;
+      for (std::size_t n = kNearest - 1; n > 0 && near[n] < near[n - 1]; --n) std::swap(near[n], near[n - 1]);
+    }
     std::vector<double> q1, q2;
-    for (std::size_t k = 0; k < kNearest; ++k) {
-      q1.push_back(stars[near[k].second].trail_q1_px2);
-      q2.push_back(stars[near[k].second].trail_q2_px2);
+    for (const auto& [distance, k] : near) {
+      q1.push_back(stars[k].trail_q1_px2);
+      q2.push_back(stars[k].trail_q2_px2);
     }
     const double off = std::hypot(s.trail_q1_px2 - median_or(q1, 0.0), s.trail_q2_px2 - median_or(q2, 0.0));
     const double noise = std::sqrt(s.trail_q_cov.xx + s.trail_q_cov.yy);

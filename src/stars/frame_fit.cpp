@@ -42,12 +42,10 @@ class FrameFitter {
     neighbours_ = neighbours_within(stars_, 2.0 * kReachPerSigma * profile_.sigma_px + longest);
     make_seeds();
     calibrate();
-    const std::size_t n = std::min(stars_.size(), static_cast<std::size_t>(options_.max_fitted));
-    for_each(n, [&](std::size_t i) {
-      if (is_star(i)) fit(i, seeds_);
-    });
-    refine_crowded(n);
-    if (!profile_.motion) split_pairs(n);
+    choose();
+    for_each(chosen_.size(), [&](std::size_t k) { fit(chosen_[k], seeds_, neighbours_[chosen_[k]].empty()); });
+    refine_crowded();
+    if (!profile_.motion) split_pairs();
     for (std::size_t i = 0; i < fits_.size(); ++i) {
       if (fits_[i]) {
         store_fit(*fits_[i], has_free_shape(i), stars_[i]);
@@ -68,6 +66,17 @@ class FrameFitter {
       for (std::size_t i = b * kBatch; i < std::min(n, (b + 1) * kBatch); ++i) body(i);
     });
   }
+  /// The brightest that get a fit: those that show their peak, and of the others, whose fits take ten times as long, as
+  /// many as the options allow.
+  void choose() {
+    int whole = 0, saturated = 0;
+    for (std::size_t i = 0; i < stars_.size(); ++i) {
+      if (!is_star(i)) continue;
+      const bool burnt = stars_[i].flags.saturated;
+      int& count = burnt ? saturated : whole;
+      if (++count <= (burnt ? options_.max_saturated_fitted : options_.max_fitted)) chosen_.push_back(i);
+    }
+  }
   /// Hot pixels are known by now, and outside mosaics glow and streaks too; they have no profile to fit.
   [[nodiscard]] bool is_star(std::size_t i) const {
     return !stars_[i].flags.hot_pixel && (!stars_[i].flags.too_large || frame_.mosaic.is_colour());
@@ -76,12 +85,13 @@ class FrameFitter {
     return stars_[i].snr >= kFreeShapeSnr && !stars_[i].flags.saturated;
   }
 
-  /// A windowed centroid has the star's photon noise too, and depends on the sub-pixel phase.
+  /// A windowed centroid has the star's photon noise too, and depends on the sub-pixel phase, or on the shape of the
+  /// plateau where there is one.
   void widen_errors(Star& s) const {
-    constexpr double kPhase_px = 0.05;
+    const double phase_px = s.flags.saturated ? 0.2 : 0.05;
     const double width2 = profile_.sigma_px * profile_.sigma_px + 1.0 / 12.0;
     const double extra =
-        width2 * static_cast<double>(profile_.noise.gain[0]) / std::max(1.0, s.flux) + kPhase_px * kPhase_px;
+        width2 * static_cast<double>(profile_.noise.gain[0]) / std::max(1.0, s.flux) + phase_px * phase_px;
     s.position_cov.xx += extra;
     s.position_cov.yy += extra;
   }
@@ -126,14 +136,16 @@ class FrameFitter {
     return priors;
   }
 
-  void fit(std::size_t i, const std::vector<StarFit>& others) {
+  /// A saturated star's long fit waits until its neighbours are `settled`; before, a plain one does.
+  void fit(std::size_t i, const std::vector<StarFit>& others, bool settled = true) {
     const double reach = stars_[i].flags.saturated ? kSaturatedReachPerSigma : kReachPerSigma;
     const FitPixels pixels = pixels_of(i, others, reach);
-    if (stars_[i].flags.saturated) {
+    if (stars_[i].flags.saturated && settled) {
       fits_[i] = fit_saturated(pixels, seeds_[i], priors_for(i, seeds_[i]), profile_.wings);
       return;
     }
     fits_[i] = fit_star(pixels, seeds_[i], priors_for(i, seeds_[i]), profile_.wings);
+    if (stars_[i].flags.saturated) return;
     if (!fits_[i] || (!profile_.motion && fits_[i]->chi2 > kPoor * fits_[i]->pixels)) search_start(i, pixels);
     // A form outside its range is exchanged for the other, once.
     if (!fits_[i] || stars_[i].snr < kTellingSnr || form_fits(*fits_[i])) return;
@@ -251,19 +263,21 @@ class FrameFitter {
 
   /// An image much longer than the frame's may be two stars under one maximum: tried, and kept when clearly better. The
   /// second of each pair joins the list.
-  void split_pairs(std::size_t n) {
-    std::vector<std::optional<std::array<StarFit, 2>>> pairs(n);
-    for_each(n, [&](std::size_t i) {
+  void split_pairs() {
+    std::vector<std::optional<std::array<StarFit, 2>>> pairs(chosen_.size());
+    for_each(chosen_.size(), [&](std::size_t k) {
+      const std::size_t i = chosen_[k];
       double tx = 0.0, ty = 0.0;
       if (!fits_[i] || !has_free_shape(i) || stars_[i].snr < kTellingSnr) return;
       trail_of(*fits_[i], tx, ty);
-      if (std::hypot(tx, ty) > kPairLength * profile_.sigma_px) pairs[i] = as_pair(i, tx, ty);
+      if (std::hypot(tx, ty) > kPairLength * profile_.sigma_px) pairs[k] = as_pair(i, tx, ty);
     });
-    for (std::size_t i = 0; i < n; ++i) {
-      if (!pairs[i]) continue;
-      fits_[i] = (*pairs[i])[0];
+    for (std::size_t k = 0; k < chosen_.size(); ++k) {
+      if (!pairs[k]) continue;
+      const std::size_t i = chosen_[k];
+      fits_[i] = (*pairs[k])[0];
       Star second = stars_[i];
-      store_fit((*pairs[i])[1], false, second);
+      store_fit((*pairs[k])[1], false, second);
       second.flags.blended = stars_[i].flags.blended = true;
       added_.push_back(second);
     }
@@ -300,13 +314,13 @@ class FrameFitter {
   }
 
   /// Stars with neighbours once more, with the neighbours' fits instead of their first guesses.
-  void refine_crowded(std::size_t n) {
-    for (int round = 0; round < 2; ++round) {
+  void refine_crowded() {
+    for (const bool last : {false, true}) {
       std::vector<StarFit> now = seeds_;
-      for (std::size_t i = 0; i < n; ++i)
+      for (const std::size_t i : chosen_)
         if (fits_[i]) now[i] = *fits_[i];
-      for_each(n, [&](std::size_t i) {
-        if (!neighbours_[i].empty() && is_star(i)) fit(i, now);
+      for_each(chosen_.size(), [&](std::size_t k) {
+        if (!neighbours_[chosen_[k]].empty()) fit(chosen_[k], now, last);
       });
     }
   }
@@ -317,6 +331,7 @@ class FrameFitter {
   FrameProfile& profile_;
   std::vector<Star>& stars_;
   std::vector<StarFit> seeds_;
+  std::vector<std::size_t> chosen_;
   std::vector<Star> added_;  ///< second stars of pairs
   std::vector<std::optional<StarFit>> fits_;
   std::vector<std::vector<std::uint32_t>> neighbours_;

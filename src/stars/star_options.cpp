@@ -12,6 +12,9 @@ Status StarOptions::validate() const {
     return refused(fmt::format("detection threshold {} σ", threshold_sigma), "3 to 1000 σ", "Leave it at 5.");
   if (max_stars < 1) return refused(fmt::format("at most {} stars", max_stars), "1 or more", "Leave it at 30000.");
   if (max_fitted < 0) return refused(fmt::format("at most {} fits", max_fitted), "0 or more", "Leave it at 4000.");
+  if (max_saturated_fitted < 0)
+    return refused(fmt::format("at most {} fits of saturated stars", max_saturated_fitted), "0 or more",
+                   "Leave it at 500.");
   if (focal_px && !(*focal_px > 0.0 && *focal_px < 1e9))
     return refused(fmt::format("focal length {} px", *focal_px), "a positive number of pixels", "Leave it out.");
   if (threads < 0) return refused(fmt::format("{} threads", threads), "0 (all) or more", "");

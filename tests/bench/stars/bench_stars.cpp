@@ -66,7 +66,7 @@ void find_without_fit(benchmark::State& state) {
   const BenchScene& scene = bench_scene(kWidth, kHeight, kStars);
   StarOptions options;
   options.threads = 1;
-  options.max_fitted = 0;
+  options.max_fitted = options.max_saturated_fitted = 0;
   StarList list;
   for (auto _ : state) list = find_stars(scene.frame, options).value();
   std::vector<Place> found;
