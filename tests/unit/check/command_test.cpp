@@ -163,7 +163,7 @@ TEST_CASE("check: Ctrl-C ends in order, says how to go on, and the next run give
   CHECK(answer(resumed.out) == answer(reference.out));
 }
 
-TEST_CASE("check: names on standard input, and a raw file's JPEG twin counted once") {
+TEST_CASE("check: names on standard input, the same frame named twice counted once") {
   const fs::path home = test::scratch_folder("names");
   const std::string null_list = "printf '%s\\000' " + (night() / "n_1.fits").string() + " " +
                                 (night() / "n_2.fits").string() + " | " + kProgram + " check - --csv - | wc -l";
