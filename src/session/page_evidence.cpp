@@ -21,8 +21,8 @@ std::string flags_in_words(const StarFlags& f) {
   say(f.hot_pixel, "hot pixel");
   say(f.cosmic_ray, "cosmic ray");
   say(f.column, "warm column");
+  say(f.foreground, "foreground");  // before streaks: the ground's edge is long too
   say(f.streak, "streak");
-  say(f.foreground, "foreground");
   say(f.too_large, "too large for a star");
   say(f.edge, "cut by the edge");
   say(f.saturated, "saturated");
