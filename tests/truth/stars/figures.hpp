@@ -12,6 +12,7 @@ namespace polewright::test {
 struct StarKind {
   double sigma_px = 1.0, electrons = 1000.0;
   std::array<double, 3> colour{1.0, 1.0, 1.0};
+  double moffat_beta = 0.0;  ///< 0: Gaussian
 };
 
 struct Figures {
@@ -36,6 +37,7 @@ inline Figures centroid_figures(const StarKind& kind, const Mosaic& mosaic, unsi
   const RenderOptions o = usual_camera(mosaic, seed);
   RenderedStar like{.sigma_px = kind.sigma_px, .electrons = kind.electrons};
   like.colour = kind.colour;
+  if (kind.moffat_beta > 0.0) like.parts = moffat_parts(kind.moffat_beta);
   const auto truth = star_grid(o, 32, like, seed + 100);
   const auto list = find_stars(render(truth, o));
   REQUIRE(list);

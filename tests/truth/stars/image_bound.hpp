@@ -21,7 +21,7 @@ struct BoundOptions {
 /// Covariance in the order x, y, flux (one per colour), sky, [width], [tx, ty].
 inline Eigen::MatrixXd image_bound(const RenderedStar& star, const BoundOptions& o, const Mosaic& mosaic = {}) {
   RenderOptions box;
-  const double reach = 8.0 * star.sigma_px + 2.0;
+  const double reach = (star.parts.size() > 1 ? 16.0 : 8.0) * star.sigma_px + 2.0;
   box.width = static_cast<int>(2 * reach + std::abs(star.trail_x_px)) | 1;
   box.height = static_cast<int>(2 * reach + std::abs(star.trail_y_px)) | 1;
   box.mosaic = mosaic;

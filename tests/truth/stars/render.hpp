@@ -12,12 +12,34 @@
 
 namespace polewright::test {
 
+/// A round part of an image: its share of the light and its width over the star's.
+struct ImagePart {
+  double share = 1.0, width = 1.0;
+};
+
+/// A Moffat profile (1 + r²/α²)^−β with a Gaussian's full width at half maximum: exactly a mixture of Gaussians of
+/// variance α²/2s with s distributed as Gamma(β − 1), here on even steps of ln s (the trapezium rule, which converges
+/// fast on such integrands).
+inline std::vector<ImagePart> moffat_parts(double beta) {
+  const double alpha = 1.1774100225154747 / std::sqrt(std::pow(2.0, 1.0 / beta) - 1.0);  // √(2 ln 2), of σ
+  std::vector<ImagePart> parts;
+  double sum = 0.0;
+  for (double u = -3.0; u <= 3.0; u += 0.25) {
+    const double s = std::exp(u), weight = std::pow(s, beta - 1.0) * std::exp(-s);
+    parts.push_back({weight, alpha / std::sqrt(2.0 * s)});
+    sum += weight;
+  }
+  for (ImagePart& p : parts) p.share /= sum;
+  return parts;
+}
+
 struct RenderedStar {
   double x = 0.0, y = 0.0;  ///< middle of the trail, px
   double sigma_px = 1.0;
   double electrons = 1000.0;                    ///< total through a clear filter
   std::array<double, 3> colour{1.0, 1.0, 1.0};  ///< share that passes red, green, blue
   double trail_x_px = 0.0, trail_y_px = 0.0;    ///< from end to end
+  std::vector<ImagePart> parts{ImagePart{}};    ///< one: a Gaussian
 };
 
 struct RenderOptions {
@@ -48,24 +70,27 @@ inline std::vector<double> expected_electrons(const std::vector<RenderedStar>& s
   for (const RenderedStar& s : stars) {
     const double length = std::hypot(s.trail_x_px, s.trail_y_px);
     const int steps = length > 0.0 ? std::max(16, static_cast<int>(std::ceil(10.0 * length / s.sigma_px))) : 1;
-    const int reach = static_cast<int>(std::ceil(7.0 * s.sigma_px)) + 1;
-    std::vector<double> gx(static_cast<std::size_t>(2 * reach + 1)), gy(gx.size());
-    for (int k = 0; k < steps; ++k) {
-      const double f = (k + 0.5) / steps - 0.5;
-      const double cx = s.x + f * s.trail_x_px, cy = s.y + f * s.trail_y_px;
-      const int ix = static_cast<int>(std::lround(cx)), iy = static_cast<int>(std::lround(cy));
-      for (int d = -reach; d <= reach; ++d) {
-        gx[static_cast<std::size_t>(d + reach)] = pixel_share(ix + d, cx, s.sigma_px);
-        gy[static_cast<std::size_t>(d + reach)] = pixel_share(iy + d, cy, s.sigma_px);
-      }
-      for (int y = std::max(0, iy - reach); y <= std::min(o.height - 1, iy + reach); ++y)
-        for (int x = std::max(0, ix - reach); x <= std::min(o.width - 1, ix + reach); ++x) {
-          double share = 1.0;
-          if (o.mosaic.is_colour()) share = s.colour[static_cast<std::size_t>(o.mosaic.at(x, y)) - 1];
-          e[static_cast<std::size_t>(y * o.width + x)] += s.electrons * share / steps *
-                                                          gx[static_cast<std::size_t>(x - ix + reach)] *
-                                                          gy[static_cast<std::size_t>(y - iy + reach)];
+    for (const ImagePart& part : s.parts) {
+      const double sigma = part.width * s.sigma_px;
+      const int reach = static_cast<int>(std::ceil(std::min(7.0 * sigma, 20.0 * s.sigma_px))) + 1;
+      std::vector<double> gx(static_cast<std::size_t>(2 * reach + 1)), gy(gx.size());
+      for (int k = 0; k < steps; ++k) {
+        const double f = (k + 0.5) / steps - 0.5;
+        const double cx = s.x + f * s.trail_x_px, cy = s.y + f * s.trail_y_px;
+        const int ix = static_cast<int>(std::lround(cx)), iy = static_cast<int>(std::lround(cy));
+        for (int d = -reach; d <= reach; ++d) {
+          gx[static_cast<std::size_t>(d + reach)] = pixel_share(ix + d, cx, sigma);
+          gy[static_cast<std::size_t>(d + reach)] = pixel_share(iy + d, cy, sigma);
         }
+        for (int y = std::max(0, iy - reach); y <= std::min(o.height - 1, iy + reach); ++y)
+          for (int x = std::max(0, ix - reach); x <= std::min(o.width - 1, ix + reach); ++x) {
+            double share = part.share;
+            if (o.mosaic.is_colour()) share *= s.colour[static_cast<std::size_t>(o.mosaic.at(x, y)) - 1];
+            e[static_cast<std::size_t>(y * o.width + x)] += s.electrons * share / steps *
+                                                            gx[static_cast<std::size_t>(x - ix + reach)] *
+                                                            gy[static_cast<std::size_t>(y - iy + reach)];
+          }
+      }
     }
   }
   return e;
