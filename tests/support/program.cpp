@@ -44,4 +44,9 @@ Run run_program(const std::vector<std::string>& arguments) {
   return run;
 }
 
+std::string read_file(const std::filesystem::path& file) {
+  std::ifstream in(file, std::ios::binary);
+  return {std::istreambuf_iterator<char>(in), {}};
+}
+
 }  // namespace polewright::test

@@ -87,5 +87,5 @@ TEST_CASE("a field of 0.9° is identified while it holds eight catalogue stars")
     hints.attitude = id.camera_from_icrs;
     hints.lens = id.lens;
   }
-  CHECK(identified >= 6);
+  CHECK(identified >= 7);  // the eighth shows eight, one of them out of place
 }

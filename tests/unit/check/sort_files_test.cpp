@@ -14,11 +14,6 @@ void write(const fs::path& file, const std::string& text) {
   fs::create_directories(file.parent_path());
   std::ofstream(file, std::ios::binary) << text;
 }
-std::string read(const fs::path& file) {
-  std::ifstream in(file, std::ios::binary);
-  return {std::istreambuf_iterator<char>(in), {}};
-}
-
 CheckReport night(const fs::path& folder) {
   CheckReport r;
   const auto add = [&](const char* name, Verdict verdict) {
@@ -53,22 +48,22 @@ TEST_CASE("files move by verdict, companions with them, and nothing is overwritt
     const auto moved = sort_files(r, {Verdict::trailed}, to, FileAction::move, false);
     REQUIRE(moved.size() == 3);
     CHECK(moved[0].problem.empty());
-    CHECK(read(to / "bad.fits") == "bad.fits");
-    CHECK(read(to / "bad.jpg") == "bad.jpg");
+    CHECK(test::read_file(to / "bad.fits") == "bad.fits");
+    CHECK(test::read_file(to / "bad.jpg") == "bad.jpg");
     CHECK_FALSE(fs::exists(folder / "bad.fits"));
     // Two frames of one name: the second stays where it is.
     CHECK(moved[2].problem == "exists already");
-    CHECK(read(folder / "sub/bad.fits") == "sub/bad.fits");
+    CHECK(test::read_file(folder / "sub/bad.fits") == "sub/bad.fits");
     CHECK(fs::exists(folder / "good.fits"));
     CHECK(fs::exists(folder / "cloud.fits"));
   }
   SECTION("copy leaves the original, and what stands there already") {
     write(to / "cloud.fits", "mine");
     const auto copied = sort_files(r, {Verdict::trailed, Verdict::unusable}, to, FileAction::copy, false);
-    CHECK(read(to / "bad.fits") == "bad.fits");
-    CHECK(read(folder / "bad.fits") == "bad.fits");
+    CHECK(test::read_file(to / "bad.fits") == "bad.fits");
+    CHECK(test::read_file(folder / "bad.fits") == "bad.fits");
     CHECK(copied.back().problem == "exists already");
-    CHECK(read(to / "cloud.fits") == "mine");
+    CHECK(test::read_file(to / "cloud.fits") == "mine");
     // No temporary file stays behind: the three that could be copied or stood there.
     CHECK(std::distance(fs::directory_iterator(to), fs::directory_iterator()) == 3);
   }

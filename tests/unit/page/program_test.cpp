@@ -12,11 +12,6 @@ namespace {
 
 const fs::path kSamples = POLEWRIGHT_SOURCE_DIR "/sample_frames";
 
-std::string read(const fs::path& path) {
-  std::ifstream in(path, std::ios::binary);
-  return {std::istreambuf_iterator<char>(in), {}};
-}
-
 std::size_t count(const std::string& text, const std::string& what) {
   std::size_t n = 0;
   for (std::size_t at = text.find(what); at != std::string::npos; at = text.find(what, at + 1)) ++n;
@@ -36,12 +31,12 @@ TEST_CASE("inspect writes page and overlay of a file with a hostile name") {
       {"inspect", (folder / name).string(), "--report", page.string(), "--overlay", overlay.string()});
   INFO(run.err);
   REQUIRE(run.status == 0);
-  const std::string html = read(page);
+  const std::string html = test::read_file(page);
   CHECK(count(html, "<script") == 4);  // palette, two blocks of data, the page's own
   CHECK(count(html, "</script>") == 4);
   CHECK(count(html, "<!--") == 0);
   CHECK(html.ends_with("</html>\n"));
-  CHECK(read(overlay).rfind("\x89PNG\r\n\x1a\n", 0) == 0);  // PNG specification, 5.2
+  CHECK(test::read_file(overlay).rfind("\x89PNG\r\n\x1a\n", 0) == 0);  // PNG specification, 5.2
   for (const auto& entry : fs::directory_iterator(folder))
     CHECK(entry.path().string().find(".part") == std::string::npos);
 }
@@ -56,8 +51,8 @@ TEST_CASE("align writes its page beside its usual answer, and says so when it ca
   const test::Run run = test::run_program(arguments);
   INFO(run.err);
   REQUIRE(run.status == 0);
-  const std::string html = read(folder / "page.html");
-  CHECK(html.find(read(folder / "result.json")) != std::string::npos);  // nothing in it needed escaping
+  const std::string html = test::read_file(folder / "page.html");
+  CHECK(html.find(test::read_file(folder / "result.json")) != std::string::npos);  // nothing in it needed escaping
   CHECK(html.find("data:image/jpeg;base64,") != std::string::npos);
   arguments = pair;
   arguments.insert(arguments.end(), {"--report", (folder / "none/page.html").string()});
@@ -77,8 +72,8 @@ TEST_CASE("check writes the page of a night with pieces of every frame that can 
                          (folder / "night.json").string()});
   INFO(run.err);
   REQUIRE(fs::exists(folder / "night.html"));
-  const std::string html = read(folder / "night.html");
-  CHECK(html.find(read(folder / "night.json")) != std::string::npos);
+  const std::string html = test::read_file(folder / "night.html");
+  CHECK(html.find(test::read_file(folder / "night.json")) != std::string::npos);
   CHECK(count(html, "data:image/jpeg;base64,") == 2);  // one strip per readable frame
   CHECK(html.find("\"crops\":[\"data:image/jpeg") != std::string::npos);
   CHECK(html.find(",null]") != std::string::npos);  // the broken one stands at the end, without a picture

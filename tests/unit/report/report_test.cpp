@@ -18,11 +18,6 @@ namespace {
 const std::string kAlignSchema = POLEWRIGHT_SOURCE_DIR "/src/report/schema/align-1.json";
 const std::string kInspectSchema = POLEWRIGHT_SOURCE_DIR "/src/report/schema/inspect-1.json";
 
-std::string read(const std::string& path) {
-  std::ifstream in(path);
-  return {std::istreambuf_iterator<char>(in), {}};
-}
-
 InspectReport sample_inspect() {
   InspectReport r;
   r.frame = test::sample_report().frames.front();
@@ -153,7 +148,7 @@ TEST_CASE("a file is written whole or not at all") {
   const std::string folder = test::scratch_folder("write");
   CHECK_FALSE(write_whole(folder + "/a.json", "one"));
   CHECK_FALSE(write_whole(folder + "/a.json", "two"));
-  CHECK(read(folder + "/a.json") == "two");
+  CHECK(test::read_file(folder + "/a.json") == "two");
   const Status failed = write_whole(folder + "/none/b.json", "three");
   REQUIRE(failed);
   CHECK(failed->code == ErrorCode::write_failed);

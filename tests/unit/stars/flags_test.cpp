@@ -100,17 +100,27 @@ TEST_CASE("a saturated star keeps a centroid from its wings, and a flag") {
   }
 }
 
-TEST_CASE("a close pair is split and measured as two") {
-  RenderOptions o;
-  o.width = o.height = 384;
-  auto stars = star_grid(o, 48, {.sigma_px = 1.2, .electrons = 30000.0}, 13);
-  const std::size_t singles = stars.size();
-  for (std::size_t i = 0; i < singles; i += 5) {
-    RenderedStar second = stars[i];
-    second.x += 4.2;  // 1.5 full widths
-    second.electrons = 20000.0;
-    stars.push_back(second);
+/// Single stars on a grid, every fifth with a companion to its right; companions come last.
+struct Pairs {
+  explicit Pairs(double apart_px) {
+    options.width = options.height = 384;
+    stars = star_grid(options, 48, {.sigma_px = 1.2, .electrons = 30000.0}, 13);
+    singles = stars.size();
+    for (std::size_t i = 0; i < singles; i += 5) {
+      RenderedStar second = stars[i];
+      second.x += apart_px;
+      second.electrons = 20000.0;
+      stars.push_back(second);
+    }
   }
+  RenderOptions options;
+  std::vector<RenderedStar> stars;
+  std::size_t singles = 0;
+};
+
+TEST_CASE("a close pair is split and measured as two") {
+  const Pairs pairs(4.2);  // 1.5 full widths
+  const auto& [o, stars, singles] = pairs;
   const auto list = find_stars(render(stars, o));
   REQUIRE(list);
   for (std::size_t i = 0; i < stars.size(); ++i) {
@@ -127,16 +137,8 @@ TEST_CASE("a close pair is split and measured as two") {
 }
 
 TEST_CASE("a pair too close to split is flagged blended, single stars are not") {
-  RenderOptions o;
-  o.width = o.height = 384;
-  auto stars = star_grid(o, 48, {.sigma_px = 1.2, .electrons = 30000.0}, 13);
-  const std::size_t singles = stars.size();
-  for (std::size_t i = 0; i < singles; i += 5) {
-    RenderedStar second = stars[i];
-    second.x += 2.6;  // 0.9 full widths: the filter sees one maximum
-    second.electrons = 20000.0;
-    stars.push_back(second);
-  }
+  const Pairs pairs(2.6);  // 0.9 full widths: the filter sees one maximum
+  const auto& [o, stars, singles] = pairs;
   const auto list = find_stars(render(stars, o));
   REQUIRE(list);
   for (std::size_t i = 0; i < singles; ++i) {
