@@ -38,10 +38,23 @@ struct FileMoved {
   std::string problem;  ///< empty when done (or when it could be done)
 };
 
+struct SortOptions {
+  bool rehearse = false;  ///< nothing is touched
+  Progress progress;
+  std::function<bool()> stop;  ///< asked before each frame; true ends in order
+};
+
+struct FilesSorted {
+  std::vector<FileMoved> files;  ///< those that were tried
+  Status ended;                  ///< why not all were: write_failed (no folder to put them in), cancelled
+};
+
 /// Moves or copies the files of all frames with one of these verdicts, companions included, into `folder` (made when
-/// missing). An existing file is never overwritten: that file stays where it is and the problem says so. With
-/// `rehearse` nothing is touched.
-[[nodiscard]] std::vector<FileMoved> sort_files(const CheckReport& report, const std::vector<Verdict>& verdicts,
-                                                const std::filesystem::path& folder, FileAction action, bool rehearse);
+/// missing). An existing file is never overwritten: that frame stays where it is with its companions, and the problem
+/// says so. A program killed meanwhile leaves every file whole under its old name or its new one, and the next run
+/// finishes.
+[[nodiscard]] FilesSorted sort_files(const CheckReport& report, const std::vector<Verdict>& verdicts,
+                                     const std::filesystem::path& folder, FileAction action,
+                                     const SortOptions& options = {});
 
 }  // namespace polewright

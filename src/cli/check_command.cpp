@@ -83,18 +83,21 @@ void print_list(const CheckReport& report, const std::vector<Verdict>& verdicts,
 
 /// True when every file could be put where it should go.
 bool sort_by(const CheckReport& report, const std::vector<std::string>& words, const std::vector<Verdict>& verdicts,
-             FileAction action, bool rehearse) {
-  const char* what = action == FileAction::move ? "move" : "copy";
-  bool all = true;
-  for (const FileMoved& f : sort_files(report, verdicts, words.front(), action, rehearse)) {
+             FileAction action, const Typed& typed, bool rehearse) {
+  const bool move = action == FileAction::move;
+  const SortOptions options{rehearse, check_progress(typed.quiet), [] { return interrupted.load(); }};
+  const FilesSorted sorted = sort_files(report, verdicts, words.front(), action, options);
+  end_progress(typed.quiet);
+  bool all = !sorted.ended;
+  for (const FileMoved& f : sorted.files) {
     if (!f.problem.empty()) {
-      complain(
-          fmt::format("{}: not {}d: {} {}", f.from, action == FileAction::move ? "move" : "copie", f.to, f.problem));
+      complain(fmt::format("{}: not {} to {}: {}", f.from, move ? "moved" : "copied", f.to, f.problem));
       all = false;
     } else if (rehearse) {
-      fmt::print(stderr, "would {} {} to {}\n", what, f.from, f.to);
+      tell(fmt::format("would {} {} to {}", move ? "move" : "copy", f.from, f.to));
     }
   }
+  if (sorted.ended) complain(sorted.ended->message());
   return all;
 }
 
@@ -189,9 +192,11 @@ int run_check(const Typed& typed, const CheckTyped& check) {
   if (failed) return refuse(*failed);
   if (std::ferror(stdout) != 0) return kInputWrong;
   bool sorted = true;
-  if (!check.move_to.empty()) sorted = sort_by(*report, check.move_to, *moved, FileAction::move, check.dry_run);
+  // Copies first: a frame that is to be moved as well is still there.
   if (!check.copy_to.empty())
-    sorted = sort_by(*report, check.copy_to, *copied, FileAction::copy, check.dry_run) && sorted;
+    sorted = sort_by(*report, check.copy_to, *copied, FileAction::copy, typed, check.dry_run);
+  if (!check.move_to.empty())
+    sorted = sort_by(*report, check.move_to, *moved, FileAction::move, typed, check.dry_run) && sorted;
   if (!sorted) return kInputWrong;
   if (check.fail_on_trailed && report->count(Verdict::trailed) > 0) return kTrailedFound;
   return report->count(Verdict::unusable) == report->frames.size() ? kCannotAnswer : kAnswered;

@@ -6,6 +6,8 @@
 #include <cstdio>
 #include <cstdlib>
 
+#include "report/words.hpp"
+
 namespace polewright::cli {
 
 bool colour_wanted(int file_descriptor) {
@@ -26,8 +28,14 @@ void end_progress(bool quiet) {
   fmt::print(stderr, "\r\033[K");
 }
 
+void tell(const std::string& message) {
+  // Bytes, not text: a name need not be UTF-8.
+  const std::string line = report::printable(message) + "\n";
+  std::fwrite(line.data(), 1, line.size(), stderr);
+}
+
 void complain(const std::string& message) {
-  fmt::print(stderr, "polewright: {}\n", message);
+  tell("polewright: " + message);
 }
 
 }  // namespace polewright::cli

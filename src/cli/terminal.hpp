@@ -15,6 +15,8 @@ namespace polewright::cli {
 /// Clears a progress line left on the terminal.
 void end_progress(bool quiet);
 
+/// One line on standard error; names in it cannot steer the terminal. `complain` says which program it is.
+void tell(const std::string& message);
 void complain(const std::string& message);
 
 }  // namespace polewright::cli

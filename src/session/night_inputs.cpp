@@ -2,9 +2,12 @@
 
 #include <fmt/format.h>
 #include <glob.h>
+#include <unistd.h>
 
 #include <algorithm>
 #include <cctype>
+#include <cerrno>
+#include <cstring>
 #include <map>
 #include <set>
 
@@ -34,14 +37,14 @@ class Collector {
  public:
   explicit Collector(bool recursive) : recursive_(recursive) {}
 
-  Status take(const fs::path& typed) {
+  void take(const fs::path& typed) {
     std::error_code failed;
-    if (fs::is_directory(typed, failed)) return take_folder(typed);
-    if (fs::exists(typed, failed)) {
+    if (fs::is_directory(typed, failed))
+      take_folder(typed);
+    else if (fs::exists(typed, failed))
       add(typed);
-      return {};
-    }
-    return take_pattern(typed);
+    else
+      take_pattern(typed);
   }
 
   NightInputs finish() {
@@ -80,13 +83,17 @@ class Collector {
     if (seen_.insert(failed ? file : canonical).second) files_.push_back(file);
   }
 
-  void consider(const fs::directory_entry& entry) {
-    std::error_code failed;
-    if (!entry.is_regular_file(failed)) return;
-    if (looks_like_frame(entry.path()))
-      add(entry.path());
-    else
-      ++out_.other_files;
+  void warn(const fs::path& path, const std::string& what) {
+    out_.warnings.push_back(fmt::format("{}: {}", path.string(), what));
+  }
+
+  void consider(const fs::path& file) {
+    if (looks_like_frame(file)) {
+      add(file);
+      return;
+    }
+    ++out_.other_files;
+    if (::access(file.c_str(), R_OK) != 0) warn(file, fmt::format("left out: {}", std::strerror(errno)));
   }
 
   static bool hidden(const fs::path& path) {
@@ -94,42 +101,32 @@ class Collector {
     return !name.empty() && name.front() == '.';
   }
 
-  Status take_folder(const fs::path& folder) {
-    std::error_code failed;
-    const auto options = fs::directory_options::skip_permission_denied;
-    if (!recursive_) {
-      for (fs::directory_iterator it(folder, options, failed), end; !failed && it != end; it.increment(failed))
-        if (!hidden(it->path())) consider(*it);
-    } else {
-      for (fs::recursive_directory_iterator it(folder, options, failed), end; !failed && it != end;
-           it.increment(failed)) {
-        if (hidden(it->path())) {
-          it.disable_recursion_pending();
-          continue;
-        }
-        consider(*it);
-      }
+  /// Folders inside are entered when asked for, but not through links: those may lead round in a circle.
+  void take_folder(const fs::path& folder) {
+    std::error_code failed, ignored;
+    for (fs::directory_iterator it(folder, failed), end; !failed && it != end; it.increment(failed)) {
+      if (hidden(it->path())) continue;
+      if (it->is_regular_file(ignored))
+        consider(it->path());
+      else if (recursive_ && it->is_directory(ignored) && !it->is_symlink(ignored))
+        take_folder(it->path());
     }
-    if (failed)
-      out_.warnings.push_back(fmt::format("{}: could not be read to the end ({})", folder.string(), failed.message()));
-    return {};
+    if (failed) warn(folder, fmt::format("could not be read to the end: {}", failed.message()));
   }
 
-  Status take_pattern(const fs::path& typed) {
+  void take_pattern(const fs::path& typed) {
     glob_t found{};
     const int result = ::glob(typed.c_str(), 0, nullptr, &found);
     for (std::size_t i = 0; result == 0 && i < found.gl_pathc; ++i) {
       const fs::path match(found.gl_pathv[i]);
       std::error_code failed;
       if (fs::is_directory(match, failed))
-        (void)take_folder(match);
+        take_folder(match);
       else
         add(match);
     }
     ::globfree(&found);
-    if (result == 0) return {};
-    return Error{ErrorCode::file_missing, typed.string(), "is no file, no folder and no pattern that anything matches",
-                 "frames, folders with frames, or a pattern such as 'night/*.fits'", "Check the name"};
+    if (result != 0) warn(typed, "left out: there is no such file or folder, and no file whose name fits this pattern");
   }
 
   bool recursive_;
@@ -167,16 +164,20 @@ bool natural_less(const std::string& a, const std::string& b) {
 
 Result<NightInputs> collect_inputs(const std::vector<std::filesystem::path>& typed, bool recursive) {
   Collector collector(recursive);
-  for (const fs::path& path : typed)
-    if (Status wrong = collector.take(path)) return *wrong;
+  for (const fs::path& path : typed) collector.take(path);
   NightInputs inputs = collector.finish();
-  if (inputs.exposures.empty())
-    return Error{
-        ErrorCode::file_missing, typed.empty() ? "" : typed.front().string(),
-        fmt::format("holds no frame ({} other file{})", inputs.other_files, inputs.other_files == 1 ? "" : "s"),
-        "raw, FITS, TIFF, PNG or JPEG frames",
-        recursive ? "Check the name" : "Check the name, or search the folders inside with --recursive"};
-  return inputs;
+  if (!inputs.exposures.empty()) return inputs;
+  const std::string others =
+      fmt::format("{} other file{}", inputs.other_files, inputs.other_files == 1 ? "" : "s");
+  if (typed.empty())
+    return Error{ErrorCode::file_missing, "", "no name was given", "names of frames, one a line or separated by NUL",
+                 "Check the command that should list them"};
+  if (!inputs.warnings.empty())
+    return Error{ErrorCode::file_missing, "", fmt::format("no frame found ({}); {}", others, inputs.warnings.front()),
+                 "raw, FITS, TIFF, PNG or JPEG frames that may be read", "Check the name"};
+  return Error{ErrorCode::file_missing, typed.front().string(), fmt::format("holds no frame ({})", others),
+               "raw, FITS, TIFF, PNG or JPEG frames",
+               recursive ? "Check the name" : "Check the name, or search the folders inside with --recursive"};
 }
 
 }  // namespace polewright::session

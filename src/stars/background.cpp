@@ -76,13 +76,23 @@ LevelAndNoise sky_of(const TileHistogram& histogram) {
   return sky;
 }
 
+/// The sample with `rank` samples below it. Halving the range and counting takes no branches, as sorting does.
+int sample_of_rank(const std::array<std::uint16_t, 128>& samples, int n, int rank) {
+  int low = 0, high = 65535;
+  while (low < high) {
+    const int middle = (low + high) / 2;
+    if (count_up_to(samples.data(), n, middle) > rank)
+      high = middle;
+    else
+      low = middle + 1;
+  }
+  return low;
+}
+
 /// Where the histogram should lie, from a few dozen samples: quartiles are safe against stars and dead pixels.
-TileHistogram histogram_around(std::array<std::uint16_t, 128>& probe, int n) {
-  const auto middle = probe.begin() + n / 2, eighth = probe.begin() + n / 8;
-  std::nth_element(probe.begin(), middle, probe.begin() + n);
-  std::nth_element(probe.begin(), eighth, middle);
-  const int median = *middle;
-  const int spread = std::max(2, median - *eighth);  // 1.15σ
+TileHistogram histogram_around(const std::array<std::uint16_t, 128>& probe, int n) {
+  const int median = sample_of_rank(probe, n, n / 2);
+  const int spread = std::max(2, median - sample_of_rank(probe, n, n / 8));  // 1.15σ
   int shift = 0;
   while ((kBins << shift) < 12 * spread) ++shift;
   return {median - (kBins << shift) / 2, shift};
@@ -146,10 +156,10 @@ void BackgroundMap::measure_band(const Frame& frame, int iy) {
   for (int c = 0; c < classes_; ++c)
     for (int ix = 0; ix < nx_; ++ix) histograms.push_back(probe(frame, c, ix * kTile, end_of(ix), y0, y1));
   for (int y = y0; y < y1; ++y) {
-    // Half of the rows, 512 or 2048 samples a class, is enough and half the way through memory. Rows 0, 3, 4, 7… (pairs
-    // of rows of a mosaic), so that sensors whose odd and even rows differ are sampled evenly.
-    const int r = classes_ == 1 ? y : y >> 1;
-    if (((r >> 1) ^ r) & 1) continue;
+    // 512 or 1024 samples a class are enough: half of a mosaic's rows, a quarter of the others'. Even and odd rows (or
+    // pairs of rows) in turn, because they differ on some sensors.
+    const int every = classes_ == 1 ? 4 : 2, r = classes_ == 1 ? y : y >> 1;
+    if (r % every != r / every % 2) continue;
     const std::uint16_t* row = &frame.pixels[static_cast<std::size_t>(y) * static_cast<std::size_t>(frame.width)];
     for (int first = 0; first < step; ++first)
       for (int ix = 0; ix < nx_; ++ix) {
@@ -182,25 +192,21 @@ void BackgroundMap::smooth() {
       }
 }
 
-namespace {
-
 /// Two neighbouring tile centres and a place between them; constant beyond the outer centres.
-struct Between {
+struct BackgroundMap::Between {
   int i, j;
   float part;
 };
 
-Between tiles_around(int at, int n) {
-  const float f = std::clamp(static_cast<float>(at - BackgroundMap::kTile / 2) / BackgroundMap::kTile, 0.0F,
-                             static_cast<float>(n - 1));
-  const int i = std::min(static_cast<int>(f), std::max(0, n - 2));
-  return {i, std::min(i + 1, n - 1), f - static_cast<float>(i)};
+BackgroundMap::Between BackgroundMap::between(int at, int tiles) const {
+  const float f =
+      std::clamp(static_cast<float>(at - tile_ / 2) / static_cast<float>(tile_), 0.0F, static_cast<float>(tiles - 1));
+  const int i = std::min(static_cast<int>(f), std::max(0, tiles - 2));
+  return {i, std::min(i + 1, tiles - 1), f - static_cast<float>(i)};
 }
 
-}  // namespace
-
 float BackgroundMap::sample(const std::vector<float>& grid, int c, int x, int y) const {
-  const Between u = tiles_around(x, nx_), v = tiles_around(y, ny_);
+  const Between u = between(x, nx_), v = between(y, ny_);
   const float top = grid[index(c, u.i, v.i)] * (1 - u.part) + grid[index(c, u.j, v.i)] * u.part;
   const float low = grid[index(c, u.i, v.j)] * (1 - u.part) + grid[index(c, u.j, v.j)] * u.part;
   return top * (1 - v.part) + low * v.part;
@@ -215,13 +221,13 @@ float BackgroundMap::noise(int x, int y) const {
 
 // Between two tile centres everything is a straight line, per colour.
 void BackgroundMap::fill(RowSky& sky, int y, int x0, int x1) const {
-  const Between v = tiles_around(y, ny_);
+  const Between v = between(y, ny_);
   const auto n = static_cast<std::size_t>(x1 - x0);
   for (auto* part : {&sky.level, &sky.level_step, &sky.inverse_noise, &sky.inverse_noise_step}) part->resize(n);
   for (int x = x0; x < x1;) {
-    const int past = (x - kTile / 2 + kTile) / kTile * kTile + kTile / 2;  // the next tile centre to the right
+    const int past = (x + tile_ / 2) / tile_ * tile_ + tile_ / 2;  // the next tile centre to the right
     const int end = std::min(x1, past);
-    const Between u = tiles_around(x, nx_), last = tiles_around(end - 1, nx_);
+    const Between u = between(x, nx_), last = between(end - 1, nx_);
     const float slope = end - 1 > x ? (last.part - u.part) / static_cast<float>(end - 1 - x) : 0.0F;
     for (int first = x; first < std::min(x + 2, end); ++first) {
       const int c = class_of(first, y);
@@ -243,13 +249,33 @@ void BackgroundMap::fill(RowSky& sky, int y, int x0, int x1) const {
   sky.upper = v.i;
 }
 
-void BackgroundMap::normalise(const Frame& frame, int y, int x0, int x1, RowSkies& skies, float* z) const {
+void BackgroundMap::normalise(const std::uint16_t* pixels, int y, int x0, int x1, RowSkies& skies, float* z) const {
   RowSky& sky = skies[classes_ == 1 ? 0 : static_cast<std::size_t>(y & 1)];
-  const Between v = tiles_around(y, ny_);
+  const Between v = between(y, ny_);
   if (sky.upper != v.i || sky.x0 != x0 || sky.level.size() != static_cast<std::size_t>(x1 - x0)) fill(sky, y, x0, x1);
-  const std::size_t first = static_cast<std::size_t>(y) * static_cast<std::size_t>(frame.width);
-  normalise_row(&frame.pixels[first + static_cast<std::size_t>(x0)], x1 - x0, v.part, sky.level.data(),
-                sky.level_step.data(), sky.inverse_noise.data(), sky.inverse_noise_step.data(), z);
+  normalise_row(pixels, x1 - x0, v.part, sky.level.data(), sky.level_step.data(), sky.inverse_noise.data(),
+                sky.inverse_noise_step.data(), z);
+}
+
+BackgroundMap BackgroundMap::of_quads(int shift) const {
+  BackgroundMap map;
+  map.nx_ = nx_;
+  map.ny_ = ny_;
+  map.tile_ = tile_ / 2;
+  const float unit = 1.0F / static_cast<float>(1 << shift);
+  for (int iy = 0; iy < ny_; ++iy)
+    for (int ix = 0; ix < nx_; ++ix) {
+      float level = 0.0F, variance = 0.0F;
+      for (int k = 0; k < 4; ++k) {
+        const std::size_t at = index(classes_ == 1 ? 0 : k, ix, iy);
+        level += level_[at];
+        variance += noise_[at] * noise_[at];
+      }
+      map.level_.push_back(unit * level);
+      map.noise_.push_back(unit * std::sqrt(variance));
+      map.inverse_noise_.push_back(1.0F / map.noise_.back());
+    }
+  return map;
 }
 
 double BackgroundMap::median_level() const {

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <array>
+#include <cstdint>
 #include <vector>
 
 #include "polewright/frame.hpp"
@@ -33,9 +34,11 @@ class BackgroundMap {
     int x0 = 0, upper = -1;
   };
   using RowSkies = std::array<RowSky, 2>;
-  /// z = (pixel − level)/noise of row y for columns [x0, x1) of the frame it was measured on. `sky` keeps the map's
-  /// share in it from row to row.
-  void normalise(const Frame& frame, int y, int x0, int x1, RowSkies& sky, float* z) const;
+  /// z = (pixel − level)/noise of row y for columns [x0, x1) of the frame it was measured on; `pixels` is the one at
+  /// x0. `sky` keeps the map's share in it from row to row.
+  void normalise(const std::uint16_t* pixels, int y, int x0, int x1, RowSkies& sky, float* z) const;
+  /// The same sky for the sums of 2×2 pixels divided by 2^shift: one class, half the width and height.
+  [[nodiscard]] BackgroundMap of_quads(int shift) const;
   [[nodiscard]] float level(int x, int y) const;
   [[nodiscard]] float noise(int x, int y) const;
   /// Medians over tiles and classes.
@@ -48,13 +51,15 @@ class BackgroundMap {
                static_cast<std::size_t>(nx_) +
            static_cast<std::size_t>(ix);
   }
+  struct Between;
+  [[nodiscard]] Between between(int at, int tiles) const;
   [[nodiscard]] float sample(const std::vector<float>& grid, int c, int x, int y) const;
   [[nodiscard]] TileHistogram probe(const Frame& frame, int c, int x0, int x1, int y0, int y1) const;
   void fill(RowSky& sky, int y, int x0, int x1) const;
   void measure_band(const Frame& frame, int iy);
   void smooth();
 
-  int nx_ = 0, ny_ = 0, classes_ = 1;
+  int nx_ = 0, ny_ = 0, classes_ = 1, tile_ = kTile;
   std::vector<float> level_, noise_, inverse_noise_;
 };
 

@@ -15,11 +15,15 @@ struct Candidate {
   float significance = 0.0F;
 };
 
+/// What is filtered: pixels, or sums of 2×2 of them. Sums cost a third; faint stars sharper than two pixels drown in
+/// them, and pairs closer than four make one maximum.
+enum class Grain { pixel, quad };
+
 /// Filters with a Gaussian of the given width (the star image including the pixel) after dividing by the local noise,
-/// so that the result has unit variance on empty sky whatever the colour or the gradient. `row_step` > 1 looks only
-/// at every row_step-th band of tiles, for a first look. Sorted by falling significance.
+/// so that the result has unit variance on empty sky whatever the colour or the gradient. Sorted by falling
+/// significance.
 std::vector<Candidate> detect(const Frame& frame, const BackgroundMap& background, double sigma_px, double threshold,
-                              int row_step, int threads);
+                              Grain grain, int threads);
 
 /// The whole frame's significance, kept for images that are not points: sixteenths of σ, clipped at ±2047 σ.
 struct SignificanceMap {

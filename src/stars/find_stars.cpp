@@ -58,6 +58,64 @@ Star star_from(const TrailCandidate& t, const Frame& frame, const BackgroundMap&
   return s;
 }
 
+/// What was found, before any profile is fitted.
+struct Found {
+  StarSize size;
+  std::optional<TrailedFrame> trailed;
+  std::vector<Star> stars;
+};
+
+/// Coarse sums show an image at least this share as significant as its pixels do, down to the sharpest.
+constexpr double kCoarseShare = 1.0 / 1.5;
+
+/// Nothing when there are not `least` candidates that a coarse look is sure not to have missed.
+std::optional<Found> look(const Frame& frame, const BackgroundMap& background, const StarOptions& options, Grain grain,
+                          std::ptrdiff_t least) {
+  Found found;
+  std::vector<Candidate> candidates =
+      detect(frame, background, kFirstLook_px, options.threshold_sigma - kHeadroom, grain, options.threads);
+  const auto sure = std::count_if(candidates.begin(), candidates.end(), [&](const Candidate& c) {
+    return static_cast<double>(c.significance) * kCoarseShare > options.threshold_sigma;
+  });
+  if (sure < least) return {};
+  found.size = measure_star_size(frame, background, candidates);
+  const StarSize& size = found.size;
+  if (size.elongation > kTrailedElongation) {
+    const double bend = options.focal_px ? 1.0 / (*options.focal_px * *options.focal_px) : 0.0;
+    found.trailed =
+        detect_trails(frame, background, size.sigma_across_px, options.threshold_sigma, bend, options.threads);
+  }
+  if (found.trailed) {
+    for (const TrailCandidate& t : found.trailed->trails)
+      found.stars.push_back(star_from(t, frame, background, size.sigma_across_px));
+    return found;
+  }
+  const double kernel_px = std::abs(size.sigma_px / kFirstLook_px - 1.0) > 0.25 ? size.sigma_px : kFirstLook_px;
+  const LocalSky local(frame, background, kernel_px, size.sigma_px);
+  const double threshold = local.excess_noise() * options.threshold_sigma - kHeadroom;
+  if (kernel_px != kFirstLook_px) candidates = detect(frame, background, kernel_px, threshold, grain, options.threads);
+  const auto weak = std::find_if(candidates.begin(), candidates.end(),
+                                 [&](const Candidate& c) { return static_cast<double>(c.significance) < threshold; });
+  const auto most = static_cast<std::ptrdiff_t>(2 * options.max_stars);
+  candidates.erase(std::min(weak, candidates.begin() + std::min(most, std::ssize(candidates))), candidates.end());
+  found.stars = measure_candidates(frame, background, local, candidates, size, options);
+  return found;
+}
+
+/// A short list of a rich frame's brightest needs a coarse look only: what that misses would not be on the list.
+Found look_as_needed(const Frame& frame, const BackgroundMap& background, const StarOptions& options) {
+  constexpr std::size_t kShort = 5000;  // pixels to a listed star from which a coarse look is worth a try
+  const auto wanted = static_cast<std::size_t>(options.max_stars);
+  if (wanted * kShort < frame.pixels.size()) {
+    std::optional<Found> found = look(frame, background, options, Grain::quad, options.max_stars);
+    const auto sure = [&](const Star& s) { return s.flags.usable() && s.snr * kCoarseShare > options.threshold_sigma; };
+    const bool enough =
+        found && (found->trailed || std::count_if(found->stars.begin(), found->stars.end(), sure) >= options.max_stars);
+    if (enough) return std::move(*found);
+  }
+  return *look(frame, background, options, Grain::pixel, 0);
+}
+
 /// A fit that wandered to another star, or that shares one star's light between two, says nothing about its own.
 void take_back_runaways(const std::vector<Star>& before, const FrameProfile& profile, std::vector<Star>& stars) {
   for (std::size_t i = 0; i < before.size(); ++i) {
@@ -108,32 +166,11 @@ Result<StarList> find_stars(const Frame& frame, const StarOptions& options) {
   const BackgroundMap background = BackgroundMap::measure(frame, options.threads);
   list.sky_level = background.median_level();
   list.sky_noise = background.median_noise();
-  std::vector<Candidate> candidates =
-      detect(frame, background, kFirstLook_px, options.threshold_sigma - kHeadroom, 1, options.threads);
-  const StarSize size = measure_star_size(frame, background, candidates);
-
+  Found found = look_as_needed(frame, background, options);
+  list.stars = std::move(found.stars);
   FrameProfile profile;
-  profile.sigma_px = without_pixel(size.sigma_across_px);
-  std::optional<TrailedFrame> trailed;
-  if (size.elongation > kTrailedElongation) {
-    const double bend = options.focal_px ? 1.0 / (*options.focal_px * *options.focal_px) : 0.0;
-    trailed = detect_trails(frame, background, size.sigma_across_px, options.threshold_sigma, bend, options.threads);
-  }
-  if (trailed) {
-    profile.motion = trailed->field;
-    for (const TrailCandidate& t : trailed->trails)
-      list.stars.push_back(star_from(t, frame, background, size.sigma_across_px));
-  } else {
-    const double kernel_px = std::abs(size.sigma_px / kFirstLook_px - 1.0) > 0.25 ? size.sigma_px : kFirstLook_px;
-    const LocalSky local(frame, background, kernel_px, size.sigma_px);
-    const double threshold = local.excess_noise() * options.threshold_sigma - kHeadroom;
-    if (kernel_px != kFirstLook_px) candidates = detect(frame, background, kernel_px, threshold, 1, options.threads);
-    const auto weak = std::find_if(candidates.begin(), candidates.end(),
-                                   [&](const Candidate& c) { return static_cast<double>(c.significance) < threshold; });
-    const auto most = static_cast<std::ptrdiff_t>(2 * options.max_stars);
-    candidates.erase(std::min(weak, candidates.begin() + std::min(most, std::ssize(candidates))), candidates.end());
-    list.stars = measure_candidates(frame, background, local, candidates, size, options);
-  }
+  profile.sigma_px = without_pixel(found.size.sigma_across_px);
+  if (found.trailed) profile.motion = found.trailed->field;
   const auto brighter = [](const Star& a, const Star& b) { return a.flux > b.flux; };
   std::stable_sort(list.stars.begin(), list.stars.end(), brighter);
   if (list.stars.size() > static_cast<std::size_t>(options.max_stars))
@@ -141,7 +178,7 @@ Result<StarList> find_stars(const Frame& frame, const StarOptions& options) {
   const std::vector<Star> before = list.stars;
   fit_stars(frame, background, options, profile, list.stars);
   take_back_runaways(before, profile, list.stars);
-  if (!trailed) list.stars = without_repeats(list.stars, profile.sigma_px);
+  if (!found.trailed) list.stars = without_repeats(list.stars, profile.sigma_px);
   std::stable_sort(list.stars.begin(), list.stars.end(), brighter);
   flag_doubtful(frame, background, profile, options.threads, list.stars);
   summarise(profile, list);

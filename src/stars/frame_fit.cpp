@@ -239,14 +239,15 @@ class FrameFitter {
   }
 
   /// The share of light in the wings that the exemplars' fits prefer. Each star's say is limited, and together they
-  /// must prefer wings clearly: a wing that is not there makes every flux too large.
+  /// must prefer wings clearly: a wing that is not there makes every flux too large. Beyond the best share fits only get
+  /// worse.
   void choose_wings(const std::vector<std::size_t>& sample) {
     constexpr std::array<double, 5> shares{0.0, 0.06, 0.12, 0.2, 0.3};
     constexpr double kSay = 10.0,
                      kClear = 30.0;  // in deviance; one parameter at 5σ, and a little for the choice among five
     const std::size_t n = std::min<std::size_t>(sample.size(), 40);
     std::vector<std::optional<double>> plain(n);
-    double best_gain = kClear, best_share = 0.0;
+    double best_gain = kClear, best_share = 0.0, last_gain = 0.0;
     for (const double share : shares) {
       profile_.wings.share = share;
       for_each(n, [&](std::size_t j) { fit(sample[j], seeds_); });
@@ -257,6 +258,8 @@ class FrameFitter {
         if (plain[j]) gain += std::clamp(*plain[j] - fits_[sample[j]]->deviance, -kSay, kSay);
       }
       if (gain > best_gain) best_gain = gain, best_share = share;
+      if (gain < last_gain) break;
+      last_gain = gain;
     }
     profile_.wings.share = best_share;
   }

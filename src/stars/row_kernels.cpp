@@ -47,6 +47,18 @@ void normalise_row(const std::uint16_t* __restrict pixels, int n, float part, co
 }
 
 POLEWRIGHT_CLONES
+void sum_quads(const std::uint16_t* __restrict upper, const std::uint16_t* __restrict lower, int n, int shift,
+               std::uint16_t* __restrict out) {
+  const std::uint32_t half = (1U << shift) >> 1;
+  for (int i = 0; i < n; ++i) {
+    const std::uint32_t sum =
+        static_cast<std::uint32_t>(upper[2 * i]) + upper[2 * i + 1] + lower[2 * i] + lower[2 * i + 1];
+    const std::uint32_t scaled = (sum + half) >> shift;
+    out[i] = static_cast<std::uint16_t>(scaled > 65535U ? 65535U : scaled);
+  }
+}
+
+POLEWRIGHT_CLONES
 void convolve_row(const float* __restrict in, const float* __restrict taps, int radius, int n, float* __restrict out) {
   switch (radius) {
     case 2:
@@ -103,6 +115,13 @@ void bin_row(const std::uint16_t* __restrict in, int n, int low, int shift, std:
     const int bin = (in[i] - low) >> shift;
     bins[i] = static_cast<std::uint8_t>(bin < 0 ? 0 : bin > 255 ? 255 : bin);
   }
+}
+
+POLEWRIGHT_CLONES
+int count_up_to(const std::uint16_t* __restrict in, int n, int value) {
+  int count = 0;
+  for (int i = 0; i < n; ++i) count += in[i] <= value ? 1 : 0;
+  return count;
 }
 
 POLEWRIGHT_CLONES

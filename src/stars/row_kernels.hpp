@@ -11,6 +11,9 @@ namespace polewright {
 void normalise_row(const std::uint16_t* pixels, int n, float part, const float* level, const float* level_step,
                    const float* inverse_noise, const float* inverse_noise_step, float* z);
 
+/// out[i] = the sum of columns 2i and 2i+1 of two rows, divided by 2^shift, rounded and clipped to 16 bits.
+void sum_quads(const std::uint16_t* upper, const std::uint16_t* lower, int n, int shift, std::uint16_t* out);
+
 /// out[i] = Σ_k taps[k]·(in[i−k] + in[i+k]) with taps[0] counted once; `in` has `radius` valid samples on both sides.
 void convolve_row(const float* in, const float* taps, int radius, int n, float* out);
 
@@ -22,6 +25,9 @@ void quantise_row(const float* in, float scale, int n, std::int16_t* out);
 
 /// bins[i] = (in[i] − low) >> shift, clipped to 0…255.
 void bin_row(const std::uint16_t* in, int n, int low, int shift, std::uint8_t* bins);
+
+/// How many of n samples are not above a value.
+int count_up_to(const std::uint16_t* in, int n, int value);
 
 /// Σ a[i]·b[i] in single precision.
 float dot(const float* a, const float* b, int n);

@@ -39,13 +39,13 @@ TEST_CASE("files move by verdict, companions with them, and nothing is overwritt
   const CheckReport r = night(folder);
 
   SECTION("rehearsal touches nothing") {
-    const auto moved = sort_files(r, {Verdict::trailed}, to, FileAction::move, true);
+    const auto moved = sort_files(r, {Verdict::trailed}, to, FileAction::move, {.rehearse = true, .progress = {}, .stop = {}}).files;
     CHECK(moved.size() == 3);
     CHECK_FALSE(fs::exists(to));
     CHECK(fs::exists(folder / "bad.fits"));
   }
   SECTION("move") {
-    const auto moved = sort_files(r, {Verdict::trailed}, to, FileAction::move, false);
+    const auto moved = sort_files(r, {Verdict::trailed}, to, FileAction::move).files;
     REQUIRE(moved.size() == 3);
     CHECK(moved[0].problem.empty());
     CHECK(test::read_file(to / "bad.fits") == "bad.fits");
@@ -59,7 +59,7 @@ TEST_CASE("files move by verdict, companions with them, and nothing is overwritt
   }
   SECTION("copy leaves the original, and what stands there already") {
     write(to / "cloud.fits", "mine");
-    const auto copied = sort_files(r, {Verdict::trailed, Verdict::unusable}, to, FileAction::copy, false);
+    const auto copied = sort_files(r, {Verdict::trailed, Verdict::unusable}, to, FileAction::copy).files;
     CHECK(test::read_file(to / "bad.fits") == "bad.fits");
     CHECK(test::read_file(folder / "bad.fits") == "bad.fits");
     CHECK(copied.back().problem == "exists already");

@@ -41,7 +41,7 @@ TEST_CASE("normalised rows are standard normal on empty sky, for every start of 
     BackgroundMap::RowSkies sky;
     std::vector<float> z(static_cast<std::size_t>(o.width));
     for (int y = 0; y < o.height; ++y) {
-      map.normalise(f, y, x0, o.width, sky, z.data());
+      map.normalise(&f.pixels[static_cast<std::size_t>(y * o.width + x0)], y, x0, o.width, sky, z.data());
       for (int x = x0; x < o.width; ++x) {
         const float v = z[static_cast<std::size_t>(x - x0)];
         CHECK(std::abs(v - (f.at(x, y) - map.level(x, y)) / map.noise(x, y)) < 0.05F);  // 1/noise is linear, not noise

@@ -1,0 +1,266 @@
+#include "session/night_bend.hpp"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <functional>
+#include <vector>
+
+namespace polewright::session {
+namespace {
+
+using Eigen::Index;
+using Eigen::Matrix2d;
+using Eigen::MatrixXd;
+using Eigen::Vector3d;
+using Eigen::VectorXd;
+
+constexpr std::size_t kFewestFrames = 5;  ///< ten figures; four go to axis and start
+/// Times likelier before anything is added: nights without a bend keep their errors. "Strong" on the usual scale (Kass
+/// and Raftery 1995 put 20 to 150 there).
+constexpr double kLeastEvidence = 20.0;
+/// Sizes looked at, over that which would leave the departures seen; an octave apart, as the likelihood is wider.
+constexpr std::array<double, 5> kSizes{0.25, 0.5, 1.0, 2.0, 4.0};
+constexpr std::array<double, 4> kScatters{0.0, 0.35, 0.7, 1.2};  ///< from frame to frame, over the departures' rms
+
+Vector3d eigen(Vec<Camera> v) {
+  return {v.x, v.y, v.z};
+}
+
+/// Directions of the frames' departures: across the axis, in camera axes, where a rigid mount's axis stands still.
+struct Across {
+  Vec<Camera> axis;
+  Eigen::Matrix<double, 3, 2> basis;
+};
+
+Across across(const MountSolution& mount, std::size_t first) {
+  Across out;
+  out.axis = mount.frames[first].camera_from_enu * mount.axis;
+  const Vec<Camera> other = std::abs(out.axis.z) < 0.9 ? Vec<Camera>{0, 0, 1} : Vec<Camera>{1, 0, 0};
+  const Vec<Camera> a = out.axis.cross(other).unit();
+  out.basis << eigen(a), eigen(out.axis.cross(a));
+  return out;
+}
+
+/// Small rotation (rad, camera axes) that a matrix close to one is.
+Vector3d small_turn(const Rotation<Camera, Camera>& r) {
+  return 0.5 * Vector3d(r.m[7] - r.m[5], r.m[2] - r.m[6], r.m[3] - r.m[1]);
+}
+
+/// Covariance of a frame's attitude from its stars, rad², camera axes.
+Eigen::Matrix3d attitude_noise(const MountFrame& frame, const MountSolution& mount) {
+  constexpr double kStep_rad = 1e-5;
+  Eigen::Matrix3d information = Eigen::Matrix3d::Zero();
+  for (const MountStar& star : frame.stars) {
+    const auto d = mount.lens.unproject(star.measured);
+    if (!d) continue;
+    Eigen::Matrix<double, 2, 3> rows;
+    bool seen = true;
+    for (int k = 0; k < 3; ++k) {
+      const Vec<Camera> about{k == 0 ? 1.0 : 0.0, k == 1 ? 1.0 : 0.0, k == 2 ? 1.0 : 0.0};
+      const auto moved = mount.lens.project((*d + about.cross(*d) * kStep_rad).unit());
+      seen = seen && moved;
+      if (moved) rows.col(k) << (moved->x - star.measured.x) / kStep_rad, (moved->y - star.measured.y) / kStep_rad;
+    }
+    if (!seen) continue;
+    Matrix2d noise;
+    noise << star.measured_cov.xx, star.measured_cov.xy, star.measured_cov.xy, star.measured_cov.yy;
+    information += rows.transpose() * noise.inverse() * rows;
+  }
+  return information.completeOrthogonalDecomposition().pseudoInverse() * std::pow(mount.star_noise_scale, 2);
+}
+
+/// The frames' departures across the axis as a linear problem: departure = start + (1 − turn back)·q, where q is the
+/// error of the axis turned by a right angle. What the turn about the axis did is left out altogether.
+struct Course {
+  VectorXd time;       ///< 0 to 1 over the series
+  VectorXd departure;  ///< two per frame, rad
+  MatrixXd design;     ///< start (two), q (two)
+  MatrixXd star_noise;
+};
+
+std::vector<std::size_t> frames_used(const MountSolution& mount) {
+  std::vector<std::size_t> used;
+  for (std::size_t i = 0; i < mount.frames.size(); ++i) {
+    const MountFrameFit& f = mount.frames[i];
+    if (f.set_aside) continue;
+    if (f.swung ||
+        (!used.empty() && (f.group != mount.frames[used[0]].group || f.axis_epoch != mount.frames[used[0]].axis_epoch)))
+      return {};
+    used.push_back(i);
+  }
+  return used;
+}
+
+Course course_of(const MountProblem& problem, const MountSolution& mount, const std::vector<std::size_t>& used,
+                 const Across& frame) {
+  const auto n = static_cast<Index>(used.size());
+  Course c{VectorXd(n), VectorXd(2 * n), MatrixXd::Zero(2 * n, 4), MatrixXd::Zero(2 * n, 2 * n)};
+  const double sense = -hemisphere_sign(problem.site);
+  const auto& start = mount.frames[used[0]];
+  const double span_s = problem.frames[used.back()].mid_time.seconds_since(problem.frames[used[0]].mid_time);
+  for (Index i = 0; i < n; ++i) {
+    const std::size_t k = used[static_cast<std::size_t>(i)];
+    const Angle turn = (mount.frames[k].turn - start.turn) * sense;
+    const auto model = rotation_about(frame.axis, turn * -1.0) * start.camera_from_enu;
+    const Vector3d off = small_turn(mount.frames[k].camera_from_enu * model.inverse());
+    c.time[i] = problem.frames[k].mid_time.seconds_since(problem.frames[used[0]].mid_time) / std::max(span_s, 1.0);
+    c.departure.segment<2>(2 * i) = frame.basis.transpose() * off;
+    const double back = -turn.rad();
+    Matrix2d rotated;
+    rotated << std::cos(back), -std::sin(back), std::sin(back), std::cos(back);
+    c.design.block<2, 2>(2 * i, 0) = Matrix2d::Identity();
+    c.design.block<2, 2>(2 * i, 2) = Matrix2d::Identity() - rotated;
+    c.star_noise.block<2, 2>(2 * i, 2 * i) =
+        frame.basis.transpose() * attitude_noise(problem.frames[k], mount) * frame.basis;
+  }
+  return c;
+}
+
+using Correlation = std::function<double(double, double)>;
+
+/// Shapes a slow departure may have, times in units of the series' length: a random walk, and smooth courses that
+/// forget themselves after a quarter, half and all of it. Sizes are free, so their scale means nothing.
+std::vector<Correlation> slow_shapes() {
+  std::vector<Correlation> out{[](double a, double b) { return std::min(a, b); }};
+  for (const double memory : {0.25, 0.5, 1.0})
+    out.emplace_back([memory](double a, double b) { return std::exp(-0.5 * std::pow((a - b) / memory, 2)); });
+  return out;
+}
+
+MatrixXd correlated(const VectorXd& time, const Correlation& shape) {
+  const Index n = time.size();
+  MatrixXd out = MatrixXd::Zero(2 * n, 2 * n);
+  for (Index i = 0; i < n; ++i)
+    for (Index j = 0; j < n; ++j) out.block<2, 2>(2 * i, 2 * j) = shape(time[i], time[j]) * Matrix2d::Identity();
+  return out;
+}
+
+class BendFit {
+ public:
+  BendFit(const Course& course, double wobble_rad) : c_(course) {
+    const Index n = c_.departure.size();
+    const MatrixXd fitted = c_.star_noise + wobble_rad * wobble_rad * MatrixXd::Identity(n, n);
+    const MatrixXd weight = fitted.inverse();
+    estimator_ = (c_.design.transpose() * weight * c_.design).inverse() * c_.design.transpose() * weight;
+    left_ = c_.departure - c_.design * (estimator_ * c_.departure);
+    leaves_ = MatrixXd::Identity(n, n) - c_.design * estimator_;
+    stated_ = of_axis(fitted);
+    rms_ = std::sqrt(left_.squaredNorm() / static_cast<double>(n - 4));
+  }
+
+  [[nodiscard]] double rms_rad() const { return rms_; }
+  [[nodiscard]] double evidence() const { return evidence_; }
+
+  /// Covariance of q beyond what was stated; nothing when there is nothing slow to see.
+  [[nodiscard]] std::optional<Matrix2d> excess() {
+    const Index n = c_.departure.size();
+    Mean still, slow;
+    for (const double scatter : kScatters) {
+      const MatrixXd base = c_.star_noise + std::pow(scatter * rms_, 2) * MatrixXd::Identity(n, n);
+      take(base, still);
+      for (const Correlation& shape : slow_shapes()) {
+        const MatrixXd kernel = correlated(c_.time, shape);
+        const double leaves2 = (leaves_ * kernel * leaves_.transpose()).trace() / static_cast<double>(n - 4);
+        for (const double size : kSizes) take(base + std::pow(size * rms_, 2) / leaves2 * kernel, slow);
+      }
+    }
+    evidence_ = std::exp(slow.log_mean() - still.log_mean());
+    if (!(evidence_ > kLeastEvidence)) return {};
+    // What is stated already stays; only more is added, along every direction that has more.
+    const Eigen::SelfAdjointEigenSolver<Matrix2d> more(Matrix2d(slow.covariance() - stated_));
+    return Matrix2d(more.eigenvectors() * more.eigenvalues().cwiseMax(0.0).asDiagonal() *
+                    more.eigenvectors().transpose());
+  }
+
+ private:
+  /// Mean over trial covariances, weighted by likelihood.
+  struct Mean {
+    double largest = -1e300, weights = 0.0;
+    int count = 0;
+    Matrix2d sum = Matrix2d::Zero();
+    [[nodiscard]] double log_mean() const { return largest + std::log(weights / std::max(1, count)); }
+    [[nodiscard]] Matrix2d covariance() const { return sum / weights; }
+  };
+
+  [[nodiscard]] Matrix2d of_axis(const MatrixXd& noise) const {
+    return (estimator_ * noise * estimator_.transpose()).bottomRightCorner<2, 2>();
+  }
+
+  /// Restricted likelihood: axis and start integrated out (Patterson and Thompson 1971).
+  void take(const MatrixXd& noise, Mean& mean) const {
+    const Eigen::LLT<MatrixXd> root(noise);
+    if (root.info() != Eigen::Success) return;
+    const MatrixXd design = root.matrixL().solve(c_.design);
+    const VectorXd departure = root.matrixL().solve(c_.departure);
+    const Eigen::LLT<MatrixXd> normal(design.transpose() * design);
+    if (normal.info() != Eigen::Success) return;
+    const VectorXd along = normal.matrixL().solve(design.transpose() * departure);
+    const auto log_sum = [](const auto& factor) {
+      return factor.matrixLLT().diagonal().array().log().sum();  // half the logarithm of the determinant
+    };
+    const double log_likelihood =
+        -log_sum(root) - log_sum(normal) - 0.5 * (departure.squaredNorm() - along.squaredNorm());
+    if (log_likelihood > mean.largest) {
+      const double fade = std::exp(mean.largest - log_likelihood);
+      mean.weights *= fade;
+      mean.sum *= fade;
+      mean.largest = log_likelihood;
+    }
+    const double weight = std::exp(log_likelihood - mean.largest);
+    mean.weights += weight;
+    mean.sum += weight * of_axis(noise);
+    ++mean.count;
+  }
+
+  const Course& c_;
+  MatrixXd estimator_, leaves_;
+  VectorXd left_;
+  Matrix2d stated_;
+  double rms_ = 0.0, evidence_ = 0.0;
+};
+
+/// Adds a covariance of q to the axis' as the mount states it.
+void widen(MountSolution& mount, const MountProblem& problem, std::size_t first, const Across& frame,
+           const Matrix2d& more) {
+  // ε = q × axis; altitude grows along `up`, the azimuth on the sky along `east` (on the side of the pole).
+  const Vec<Enu> zenith{0, 0, 1};
+  const Vec<Enu> level = mount.axis.cross(zenith).unit();
+  const Vec<Enu> up = level.cross(mount.axis), east = level * hemisphere_sign(problem.site);
+  const auto enu_from_camera = mount.frames[first].camera_from_enu.inverse();
+  Matrix2d turn;
+  for (int k = 0; k < 2; ++k) {
+    const Vec<Camera> q{frame.basis(0, k), frame.basis(1, k), frame.basis(2, k)};
+    const Vec<Enu> moved = enu_from_camera * q.cross(frame.axis);
+    turn(0, k) = moved.dot(up);
+    turn(1, k) = moved.dot(east);
+  }
+  const double per_rad = Angle::rad(1.0).arcmin();
+  const Matrix2d added = turn * more * turn.transpose() * per_rad * per_rad;
+  Covariance2& cov = mount.on_sky_cov_arcmin2;
+  cov = {cov.xx + added(0, 0), cov.xy + added(0, 1), cov.yy + added(1, 1)};
+  const double narrowing = mount.azimuth_sigma.rad() > 0.0 ? mount.azimuth_on_sky_sigma / mount.azimuth_sigma : 1.0;
+  mount.altitude_sigma = Angle::arcmin(std::sqrt(cov.xx));
+  mount.azimuth_on_sky_sigma = Angle::arcmin(std::sqrt(cov.yy));
+  mount.azimuth_sigma = mount.azimuth_on_sky_sigma * (1.0 / narrowing);
+  mount.total_sigma = Angle::arcmin(std::sqrt(cov.xx + cov.yy));
+}
+
+}  // namespace
+
+std::optional<AxisBend> allow_for_bend(const MountProblem& problem, MountSolution& mount) {
+  if (mount.outcome != MountOutcome::solved || mount.frames.size() != problem.frames.size()) return {};
+  const std::vector<std::size_t> used = frames_used(mount);
+  if (used.size() < kFewestFrames) return {};
+  const Across frame = across(mount, used[0]);
+  const Course course = course_of(problem, mount, used, frame);
+  BendFit fit(course, mount.wobble.rad());
+  const auto excess = fit.excess();
+  if (!excess) return {};
+  AxisBend bend{fit.rms_rad() * mount.lens.focal_px, fit.evidence(), mount.total_sigma};
+  widen(mount, problem, used[0], frame, *excess);
+  return bend;
+}
+
+}  // namespace polewright::session
