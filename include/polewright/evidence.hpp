@@ -67,13 +67,11 @@ struct AlignEvidence {
   std::optional<double> tolerance_radius_arcmin;
 };
 
-/// Crops of one frame at full size: centre, then top left, top right, bottom left, bottom right, side by side.
-struct CropStrip {
-  GreyPicture picture;  ///< five squares in one row; empty when the frame could not be read again
-};
-
 struct CheckEvidence {
-  std::vector<CropStrip> crops;  ///< per frame of the report
+  int crop_px = 0;  ///< side of each square
+  /// Per frame of the report a JPEG file: five squares at full size side by side: centre, top left, top right, bottom
+  /// left, bottom right. Empty for a frame that could not be read.
+  std::vector<std::string> crops;
 };
 
 }  // namespace polewright

@@ -193,8 +193,7 @@ int run_check(const Typed& typed, const CheckTyped& check) {
   if (std::ferror(stdout) != 0) return kInputWrong;
   bool sorted = true;
   // Copies first: a frame that is to be moved as well is still there.
-  if (!check.copy_to.empty())
-    sorted = sort_by(*report, check.copy_to, *copied, FileAction::copy, typed, check.dry_run);
+  if (!check.copy_to.empty()) sorted = sort_by(*report, check.copy_to, *copied, FileAction::copy, typed, check.dry_run);
   if (!check.move_to.empty())
     sorted = sort_by(*report, check.move_to, *moved, FileAction::move, typed, check.dry_run) && sorted;
   if (!sorted) return kInputWrong;

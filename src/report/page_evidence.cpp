@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "report/jpeg.hpp"
+
 namespace polewright::report {
 namespace {
 
@@ -61,7 +63,7 @@ Json frame_view_json(const FrameView& view) {
   const auto count = [&](MarkKind kind) {
     return std::count_if(view.marks.begin(), view.marks.end(), [&](const StarMark& m) { return m.kind == kind; });
   };
-  const std::string picture = jpeg_data_uri(view.preview, kPreviewBytes);
+  const std::string picture = jpeg_data_uri(jpeg_of(view.preview, kPreviewBytes));
   return {{"file", view.file},
           {"width_px", view.width_px},
           {"height_px", view.height_px},
@@ -90,13 +92,12 @@ Json inspect_evidence_json(const std::optional<FrameView>& view) {
 
 Json check_evidence_json(const CheckEvidence& evidence) {
   Json crops = Json::array();
-  int crop_px = 0;
-  for (const CropStrip& strip : evidence.crops) {
-    crop_px = std::max(crop_px, strip.picture.height_px);
-    const std::string picture = jpeg_data_uri(strip.picture, kAllCropsBytes / evidence.crops.size());
-    crops.push_back(picture.empty() ? Json(nullptr) : Json(picture));
+  for (const std::string& strip : evidence.crops) {
+    const std::size_t most = kAllCropsBytes / evidence.crops.size();
+    const std::string uri = jpeg_data_uri(strip.size() <= most ? strip : jpeg_of(picture_in(strip), most));
+    crops.push_back(uri.empty() ? Json(nullptr) : Json(uri));
   }
-  return {{"crops", crops}, {"crop_px", crop_px}};
+  return {{"crops", crops}, {"crop_px", evidence.crop_px}};
 }
 
 }  // namespace polewright::report

@@ -6,10 +6,6 @@
 
 namespace polewright::report {
 
-/// "data:image/jpeg;base64,…" of a picture not larger than `most_bytes` before the base64; empty for an empty picture.
-/// The quality is lowered until it fits, down to a floor below which stars would be lost.
-[[nodiscard]] std::string jpeg_data_uri(const GreyPicture& picture, std::size_t most_bytes);
-
 [[nodiscard]] Json frame_view_json(const FrameView& view);
 [[nodiscard]] Json align_evidence_json(const std::optional<AlignEvidence>& evidence);
 [[nodiscard]] Json inspect_evidence_json(const std::optional<FrameView>& view);

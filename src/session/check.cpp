@@ -8,6 +8,7 @@
 #include "session/night_axis.hpp"
 #include "session/night_explain.hpp"
 #include "session/page_evidence.hpp"
+#include "session/page_pictures.hpp"
 
 namespace polewright {
 namespace {
@@ -240,12 +241,13 @@ Result<CheckReport> check(const std::vector<std::filesystem::path>& inputs, cons
   const std::filesystem::path cache_file = options.cache_file.value_or(default_cache_file());
   const auto cache = options.use_cache && !cache_file.empty() ? std::make_unique<NightCache>(cache_file)
                                                               : std::make_unique<NightCache>();
-  const Result<std::vector<NightFile>> files = measure_all(std::move(found->exposures), options, *cache, progress);
+  const int crop_px = options.session.pictures ? crop_side_px(found->exposures.size()) : 0;
+  Result<std::vector<NightFile>> files = measure_all(std::move(found->exposures), options, *cache, progress, crop_px);
   if (!files) return files.error();
   const Status failed = explain_night(*files, options, progress, report, cache.get());
   for (std::string& w : cache->warnings()) report.warnings.push_back(std::move(w));
   if (failed) return *failed;
-  if (options.session.pictures) report.evidence = check_evidence(report, options, progress);
+  if (options.session.pictures) report.evidence = check_evidence(report, std::move(*files), crop_px);
   return report;
 }
 

@@ -7,8 +7,10 @@
 #include <cstdlib>
 #include <mutex>
 
+#include "session/night_bytes.hpp"
 #include "session/night_hash.hpp"
 #include "session/night_identified.hpp"
+#include "session/page_pictures.hpp"
 
 namespace polewright::session {
 namespace {
@@ -19,6 +21,8 @@ constexpr int kApplicationId = 0x506f6c77;  // "Polw": so that no other database
 constexpr int kLayout = 1;
 /// About 250 MB of records; the oldest go first.
 constexpr int kMostRecords = 20000;
+/// About 100 MB of crops.
+constexpr int kMostCrops = 5000;
 
 constexpr const char* kTables =
     "CREATE TABLE IF NOT EXISTS measured(content INTEGER, version TEXT, used INTEGER, record BLOB,"
@@ -26,7 +30,9 @@ constexpr const char* kTables =
     "CREATE TABLE IF NOT EXISTS seen(path TEXT PRIMARY KEY, size INTEGER, changed_ns INTEGER, content INTEGER) WITHOUT "
     "ROWID;"
     "CREATE TABLE IF NOT EXISTS identified(key INTEGER, version TEXT, used INTEGER, lasting INTEGER, result BLOB,"
-    " PRIMARY KEY(key, version)) WITHOUT ROWID;";
+    " PRIMARY KEY(key, version)) WITHOUT ROWID;"
+    "CREATE TABLE IF NOT EXISTS crops(content INTEGER, version TEXT, side INTEGER, used INTEGER, strip BLOB,"
+    " PRIMARY KEY(content, version, side));";
 
 struct Stamp {
   std::int64_t size = 0, changed_ns = 0;
@@ -193,8 +199,9 @@ NightCache::~NightCache() {
       fmt::format(
           "DELETE FROM measured WHERE content IN (SELECT content FROM measured ORDER BY used DESC LIMIT -1 OFFSET {});"
           "DELETE FROM seen WHERE content NOT IN (SELECT content FROM measured);"
-          "DELETE FROM identified WHERE key IN (SELECT key FROM identified ORDER BY used DESC LIMIT -1 OFFSET {});",
-          kMostRecords, kMostRecords)
+          "DELETE FROM identified WHERE key IN (SELECT key FROM identified ORDER BY used DESC LIMIT -1 OFFSET {});"
+          "DELETE FROM crops WHERE rowid IN (SELECT rowid FROM crops ORDER BY used DESC LIMIT -1 OFFSET {});",
+          kMostRecords, kMostRecords, kMostCrops)
           .c_str());
 }
 
@@ -241,6 +248,50 @@ void NightCache::keep(const fs::path& file, const FrameRecord& record) {
     store_->rebuild();
   else
     store_->remember(absolute_name(file), *stamp, as_signed(*content));
+}
+
+std::optional<std::string> NightCache::crops(const fs::path& file, int side_px) {
+  const auto stamp = stamp_of(file);
+  if (!stamp) return {};
+  const std::string name = absolute_name(file);
+  const std::lock_guard lock(store_->mutex);
+  if (store_->db == nullptr) return {};
+  const auto content = store_->content_seen(name, *stamp);
+  if (!content || store_->db == nullptr) return {};
+  std::optional<std::string> out;
+  bool damaged = false;
+  {
+    Statement s(store_->db, "SELECT strip FROM crops WHERE content=? AND version=? AND side=?");
+    s.bind(1, *content).bind(2, kCropsVersion).bind(3, side_px);
+    if (s.step()) {
+      auto reader = opened(s.bytes(0));
+      if (reader) (*reader)(out.emplace());
+      if (reader && !reader->complete()) out.reset();
+    }
+    damaged = s.damaged();
+  }
+  if (damaged) store_->rebuild();
+  return out;
+}
+
+void NightCache::keep_crops(const fs::path& file, int side_px, const std::string& jpeg) {
+  const auto stamp = stamp_of(file);
+  if (!stamp) return;
+  Writer out;
+  out(jpeg);
+  const std::string bytes = sealed(std::move(out)), name = absolute_name(file);
+  const std::lock_guard lock(store_->mutex);
+  if (store_->db == nullptr) return;
+  const auto content = store_->content_seen(name, *stamp);
+  if (!content || store_->db == nullptr) return;
+  bool damaged = false;
+  {
+    Statement s(store_->db, "INSERT OR REPLACE INTO crops VALUES(?,?,?,strftime('%s','now'),?)");
+    s.bind(1, *content).bind(2, kCropsVersion).bind(3, side_px).blob(4, bytes);
+    s.step();
+    damaged = s.damaged();
+  }
+  if (damaged) store_->rebuild();
 }
 
 std::optional<std::string> NightCache::recall(std::uint64_t key) {

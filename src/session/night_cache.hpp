@@ -28,6 +28,9 @@ class NightCache {
   [[nodiscard]] std::optional<FrameRecord> find(const std::filesystem::path& file);
   /// Keeps the record; it is on disk, as far as a killed program is concerned, when this returns.
   void keep(const std::filesystem::path& file, const FrameRecord& record);
+  /// Crops of a frame whose record is kept, as a JPEG file with squares of this side. Nothing when damaged.
+  [[nodiscard]] std::optional<std::string> crops(const std::filesystem::path& file, int side_px);
+  void keep_crops(const std::filesystem::path& file, int side_px, const std::string& jpeg);
   /// Identification kept under this key; refusals (not `lasting`) only for a day.
   [[nodiscard]] std::optional<std::string> recall(std::uint64_t key);
   void note(std::uint64_t key, std::string_view result, bool lasting);

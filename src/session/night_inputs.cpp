@@ -167,8 +167,7 @@ Result<NightInputs> collect_inputs(const std::vector<std::filesystem::path>& typ
   for (const fs::path& path : typed) collector.take(path);
   NightInputs inputs = collector.finish();
   if (!inputs.exposures.empty()) return inputs;
-  const std::string others =
-      fmt::format("{} other file{}", inputs.other_files, inputs.other_files == 1 ? "" : "s");
+  const std::string others = fmt::format("{} other file{}", inputs.other_files, inputs.other_files == 1 ? "" : "s");
   if (typed.empty())
     return Error{ErrorCode::file_missing, "", "no name was given", "names of frames, one a line or separated by NUL",
                  "Check the command that should list them"};

@@ -22,8 +22,8 @@ struct NightInputs {
 };
 
 /// Files are taken as given; folders are searched for frames; a path that does not exist is tried as a pattern with
-/// wildcards. Hidden files are left out of folders. What is not there or may not be read is told in the warnings. Error:
-/// file_missing when no frame is left.
+/// wildcards. Hidden files are left out of folders. What is not there or may not be read is told in the warnings.
+/// Error: file_missing when no frame is left.
 [[nodiscard]] Result<NightInputs> collect_inputs(const std::vector<std::filesystem::path>& typed, bool recursive);
 
 /// Order of names in which frame_9 stands before frame_10.

@@ -10,7 +10,9 @@
 #include <mutex>
 
 #include "base/parallel.hpp"
+#include "report/jpeg.hpp"
 #include "session/night_hash.hpp"
+#include "session/page_pictures.hpp"
 
 namespace polewright::session {
 namespace {
@@ -23,17 +25,40 @@ void read_ahead(const std::filesystem::path& file) {
   ::close(descriptor);
 }
 
-void measure_one(NightFile& file, NightCache& cache, std::vector<std::uint16_t>& memory) {
-  file.record = cache.find(file.input.file);
-  file.remembered = file.record.has_value();
-  if (file.record) return;
-  Result<FrameRecord> measured = measure_frame(file.input.file, {}, &memory);
+/// What a thread keeps from frame to frame.
+struct Workplace {
+  NightCache& cache;
+  int crop_px;
+  std::vector<std::uint16_t> memory;
+};
+
+/// A frame measured earlier without its crops, or with those of a smaller night, is read once more.
+void add_crops(NightFile& file, Workplace& place) {
+  if (auto known = place.cache.crops(file.input.file, place.crop_px)) {
+    file.crops = std::move(*known);
+    return;
+  }
+  ReadOptions read;
+  read.memory = &place.memory;
+  Result<Frame> frame = read_frame(file.input.file, read);
+  if (!frame) return;
+  file.crops = report::jpeg_of(crop_strip(*frame, place.crop_px));
+  place.memory.swap(frame->pixels);
+  place.cache.keep_crops(file.input.file, place.crop_px, file.crops);
+}
+
+void measure_one(NightFile& file, Workplace& place) {
+  const auto look = [&](const Frame& frame) {
+    if (place.crop_px > 0) file.crops = report::jpeg_of(crop_strip(frame, place.crop_px));
+  };
+  Result<FrameRecord> measured = measure_frame(file.input.file, {}, &place.memory, look);
   if (!measured) {
     file.problem = measured.error().message();
     return;
   }
   file.record = std::move(*measured);
-  cache.keep(file.input.file, *file.record);
+  place.cache.keep(file.input.file, *file.record);
+  if (place.crop_px > 0) place.cache.keep_crops(file.input.file, place.crop_px, file.crops);
 }
 
 /// Copies in other folders: same clock, same stars to the last bit.
@@ -60,7 +85,7 @@ void join_copies(std::vector<NightFile>& files) {
 }  // namespace
 
 Result<std::vector<NightFile>> measure_all(std::vector<NightInput> inputs, const CheckOptions& options,
-                                           NightCache& cache, const Progress& progress) {
+                                           NightCache& cache, const Progress& progress, int crop_px) {
   std::vector<NightFile> files(inputs.size());
   for (std::size_t i = 0; i < inputs.size(); ++i) files[i].input = std::move(inputs[i]);
   const int threads = thread_count(options.session.threads);
@@ -69,15 +94,21 @@ Result<std::vector<NightFile>> measure_all(std::vector<NightInput> inputs, const
   std::mutex telling;
   // Each worker takes the next file in order, so that a run cut short has measured the first part of the night.
   parallel_for(static_cast<std::size_t>(threads), threads, [&](std::size_t) {
-    std::vector<std::uint16_t> memory;
+    Workplace place{cache, crop_px, {}};
     for (std::size_t i = next++; i < files.size(); i = next++) {
       if (stopped || (options.stop && options.stop())) {
         stopped = true;
         return;
       }
-      if (const std::size_t ahead = i + static_cast<std::size_t>(threads); ahead < files.size())
-        read_ahead(files[ahead].input.file);
-      measure_one(files[i], cache, memory);
+      files[i].record = cache.find(files[i].input.file);
+      files[i].remembered = files[i].record.has_value();
+      if (files[i].remembered) {
+        if (crop_px > 0) add_crops(files[i], place);
+      } else {
+        const std::size_t ahead = i + static_cast<std::size_t>(threads);
+        if (ahead < files.size()) read_ahead(files[ahead].input.file);
+        measure_one(files[i], place);
+      }
       const std::size_t count = ++done;
       if (!progress) continue;
       const std::lock_guard lock(telling);

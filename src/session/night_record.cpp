@@ -95,12 +95,13 @@ Result<FrameRecord> record_of(const Frame& frame, const RecordOptions& options) 
 }
 
 Result<FrameRecord> measure_frame(const std::filesystem::path& path, const RecordOptions& options,
-                                  std::vector<std::uint16_t>* memory) {
+                                  std::vector<std::uint16_t>* memory, const std::function<void(const Frame&)>& look) {
   ReadOptions read;
   read.memory = memory;
   Result<Frame> frame = read_frame(path, read);
   if (!frame) return frame.error();
   Result<FrameRecord> record = record_of(*frame, options);
+  if (look) look(*frame);
   if (memory) memory->swap(frame->pixels);
   return record;
 }

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -48,9 +49,11 @@ struct RecordOptions {
   int most_found = 1000;         ///< beyond these a lost half still shows in the light of the stars in common
 };
 
-/// Reads and measures one file on one thread. `memory` keeps the room for its samples from one frame to the next.
+/// Reads and measures one file on one thread. `memory` keeps the room for its samples from one frame to the next;
+/// `look` sees the pixels before they go.
 [[nodiscard]] Result<FrameRecord> measure_frame(const std::filesystem::path& path, const RecordOptions& options = {},
-                                                std::vector<std::uint16_t>* memory = nullptr);
+                                                std::vector<std::uint16_t>* memory = nullptr,
+                                                const std::function<void(const Frame&)>& look = {});
 /// The same from pixels at hand.
 [[nodiscard]] Result<FrameRecord> record_of(const Frame& frame, const RecordOptions& options = {});
 [[nodiscard]] FrameRecord record_of(const Frame& frame, const StarList& stars, const RecordOptions& options = {});

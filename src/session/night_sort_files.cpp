@@ -17,12 +17,14 @@ using session::transfer_refused;
 /// The files of one exposure, the measured one last: as long as it has not moved, the next run finds the exposure.
 std::vector<FileMoved> files_of(const CheckFrame& frame, const fs::path& folder) {
   std::vector<FileMoved> out;
-  for (const std::string& name : frame.companions) out.push_back({name, (folder / fs::path(name).filename()).string(), {}});
+  for (const std::string& name : frame.companions)
+    out.push_back({name, (folder / fs::path(name).filename()).string(), {}});
   out.push_back({frame.file, (folder / fs::path(frame.file).filename()).string(), {}});
   return out;
 }
 
-/// Fills in the problems that can be seen beforehand. A raw and its JPEG stay together: when one may not move, none does.
+/// Fills in the problems that can be seen beforehand. A raw and its JPEG stay together: when one may not move, none
+/// does.
 void foresee(std::vector<FileMoved>& files, std::set<std::string>& taken, FileAction action) {
   std::string in_the_way;
   for (FileMoved& f : files) {

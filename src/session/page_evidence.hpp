@@ -5,6 +5,7 @@
 #include "polewright/mount.hpp"
 #include "polewright/night.hpp"
 #include "session/load.hpp"
+#include "session/night_measure.hpp"
 
 namespace polewright::session {
 
@@ -17,8 +18,7 @@ namespace polewright::session {
                                            const SessionOptions& options, const MountProblem* problem,
                                            const MountSolution* mount);
 
-/// Crops of every readable frame of a night, read again; empty where that fails.
-[[nodiscard]] CheckEvidence check_evidence(const CheckReport& report, const CheckOptions& options,
-                                           const Progress& progress);
+/// The crops cut while the frames were measured, in the report's order.
+[[nodiscard]] CheckEvidence check_evidence(const CheckReport& report, std::vector<NightFile> files, int crop_px);
 
 }  // namespace polewright::session

@@ -30,8 +30,8 @@ struct Light {
   std::vector<float> value;
 };
 
-Light light_of(const Frame& frame, int left, int top, int width, int height, int factor) {
-  const std::array<double, 4> sky = sky_of(frame);
+Light light_of(const Frame& frame, const std::array<double, 4>& sky, int left, int top, int width, int height,
+               int factor) {
   const int reach = frame.mosaic.is_colour() && factor % 2 == 1 ? factor + 1 : factor;
   Light out{(width + factor - 1) / factor, (height + factor - 1) / factor, {}};
   out.value.reserve(static_cast<std::size_t>(out.width) * static_cast<std::size_t>(out.height));
@@ -77,7 +77,7 @@ GreyPicture preview_of(const Frame& frame, int widest_px) {
   if (frame.pixels.empty()) return {};
   int factor = std::max(1, (frame.width + widest_px - 1) / widest_px);
   if (frame.mosaic.is_colour()) factor += factor % 2;
-  return stretched(light_of(frame, 0, 0, frame.width, frame.height, factor));
+  return stretched(light_of(frame, sky_of(frame), 0, 0, frame.width, frame.height, factor));
 }
 
 GreyPicture crop_strip(const Frame& frame, int side_px) {
@@ -87,13 +87,18 @@ GreyPicture crop_strip(const Frame& frame, int side_px) {
   const std::array<std::pair<int, int>, 5> corners{
       {{(right / 2) & ~1, (bottom / 2) & ~1}, {0, 0}, {right, 0}, {0, bottom}, {right, bottom}}};
   Light all{5 * side_px, side_px, std::vector<float>(static_cast<std::size_t>(5 * side_px * side_px))};
+  const std::array<double, 4> sky = sky_of(frame);
   for (std::size_t k = 0; k < corners.size(); ++k) {
-    const Light one = light_of(frame, corners[k].first, corners[k].second, side_px, side_px, 1);
+    const Light one = light_of(frame, sky, corners[k].first, corners[k].second, side_px, side_px, 1);
     for (int y = 0; y < side_px; ++y)
       std::copy_n(one.value.begin() + y * side_px, side_px,
                   all.value.begin() + y * all.width + static_cast<int>(k) * side_px);
   }
   return stretched(all);
+}
+
+int crop_side_px(std::size_t frames) {
+  return frames <= 120 ? 104 : frames <= 300 ? 96 : 72;
 }
 
 }  // namespace polewright::session

@@ -100,7 +100,8 @@ bool look_at(const fs::path& name, struct stat& out) {
 
 /// Both names lead to one file on the disk (two hard links, or one name written in two ways).
 bool one_file(const fs::path& a, const fs::path& b) {
-  struct stat u {}, v {};
+  struct stat u {
+  }, v{};
   return look_at(a, u) && look_at(b, v) && u.st_dev == v.st_dev && u.st_ino == v.st_ino;
 }
 
@@ -139,7 +140,8 @@ int open_hidden(const fs::path& hidden) {
     const int made = ::open(hidden.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
     const int d = made >= 0 || errno != EEXIST ? made : ::open(hidden.c_str(), O_WRONLY | O_CLOEXEC | O_NOFOLLOW);
     if (d < 0) return -1;
-    struct stat mine {}, named {};
+    struct stat mine {
+    }, named{};
     const bool locked = ::flock(d, LOCK_EX | LOCK_NB) == 0 || errno != EWOULDBLOCK;  // some disks know no locks
     const bool still_there = ::fstat(d, &mine) == 0 && look_at(hidden, named) && mine.st_ino == named.st_ino;
     if (made >= 0 && locked && still_there) return d;
@@ -200,7 +202,8 @@ enum class Standing { free, done_before, someone_elses };
 
 /// What stands under the new name: nothing, what a run that was cut short put there, or another file.
 Standing standing_at(const fs::path& from, const fs::path& to, FileAction action) {
-  struct stat source {}, there {};
+  struct stat source {
+  }, there{};
   if (!look_at(to, there)) return Standing::free;
   if (!look_at(from, source) || one_file(from, to)) return Standing::someone_elses;
   bool ours = action == FileAction::copy || one_file(hidden_name(to), to);

@@ -8,11 +8,11 @@
 
 namespace polewright::session {
 
-/// Moves or copies `from` to `to`, whose folder must exist. Empty on success, else why not, and `from` stands as it did.
-/// At every moment the whole file stands under one of the two names, and `to` never holds a part of it. What a killed
-/// run left undone is finished: a file copied already counts as copied, a move takes the original away only when the
-/// copy that stands there is known to be this program's own and has the same bytes.
-/// A symbolic link stays a link to the same file.
+/// Moves or copies `from` to `to`, whose folder must exist. Empty on success, else why not, and `from` stands as it
+/// did. At every moment the whole file stands under one of the two names, and `to` never holds a part of it. What a
+/// killed run left undone is finished: a file copied already counts as copied, a move takes the original away only when
+/// the copy that stands there is known to be this program's own and has the same bytes. A symbolic link stays a link to
+/// the same file.
 [[nodiscard]] std::string transfer(const std::filesystem::path& from, const std::filesystem::path& to,
                                    FileAction action);
 

@@ -7,6 +7,7 @@
 #include <random>
 
 #include "polewright/page.hpp"
+#include "report/jpeg.hpp"
 #include "report/page_evidence.hpp"
 #include "report/page_template.hpp"
 #include "support/sample_report.hpp"
@@ -39,8 +40,8 @@ GreyPicture star_field(int width, int height, int stars, double trail_px, unsign
 }
 
 /// Five crops side by side, as the session cuts them.
-GreyPicture crops(int side, double trail_px, unsigned seed) {
-  return star_field(5 * side, side, 30, trail_px, seed);
+std::string crops(int side, double trail_px, unsigned seed) {
+  return report::jpeg_of(star_field(5 * side, side, 30, trail_px, seed));
 }
 
 FrameView view() {
@@ -206,9 +207,10 @@ ordered_json night(int count) {
 void write_night(const std::filesystem::path& folder, const std::string& name, int count) {
   const ordered_json result = night(count);
   CheckEvidence evidence;
+  evidence.crop_px = 96;
   for (int i = 0; i < count; ++i) {
     const auto& trail = result["frames"][static_cast<std::size_t>(i)]["trail_px"];
-    evidence.crops.push_back({crops(96, trail.is_null() ? 0.0 : trail.get<double>(), static_cast<unsigned>(i))});
+    evidence.crops.push_back(crops(96, trail.is_null() ? 0.0 : trail.get<double>(), static_cast<unsigned>(i)));
   }
   const std::string json = result.dump(2) + "\n";
   write(folder, name, report::fill_page({"The night in words.\n", json, report::check_evidence_json(evidence).dump()}),

@@ -39,7 +39,8 @@ TEST_CASE("files move by verdict, companions with them, and nothing is overwritt
   const CheckReport r = night(folder);
 
   SECTION("rehearsal touches nothing") {
-    const auto moved = sort_files(r, {Verdict::trailed}, to, FileAction::move, {.rehearse = true, .progress = {}, .stop = {}}).files;
+    const auto moved =
+        sort_files(r, {Verdict::trailed}, to, FileAction::move, {.rehearse = true, .progress = {}, .stop = {}}).files;
     CHECK(moved.size() == 3);
     CHECK_FALSE(fs::exists(to));
     CHECK(fs::exists(folder / "bad.fits"));

@@ -3,6 +3,7 @@
 #include <random>
 
 #include "polewright/page.hpp"
+#include "report/jpeg.hpp"
 #include "report/page_evidence.hpp"
 #include "session/page_pictures.hpp"
 #include "support/program.hpp"
@@ -85,11 +86,35 @@ TEST_CASE("each piece comes from its own place") {
 
 TEST_CASE("a picture in the page is a JPEG of the same size, within the bytes allowed") {
   const GreyPicture p = session::preview_of(colour_frame(800, 600), 800);
-  const std::string uri = report::jpeg_data_uri(p, 30000);
+  const std::string whole = report::jpeg_of(p), small = report::jpeg_of(p, 30000);
+  CHECK(small.size() <= 30000);
+  CHECK(small.size() < whole.size());
+  for (const std::string& jpeg : {whole, small}) {
+    const GreyPicture back = report::picture_in(jpeg);
+    CHECK(back.width_px == p.width_px);
+    CHECK(back.height_px == p.height_px);
+    CHECK(back.pixels.size() == p.pixels.size());
+  }
+  const std::string uri = report::jpeg_data_uri(small);
   CHECK(uri.rfind("data:image/jpeg;base64,/9j/", 0) == 0);  // RFC 4648 of the JPEG start marker FF D8 FF
-  CHECK((uri.size() - 23) % 4 == 0);
-  CHECK((uri.size() - 23) / 4 * 3 <= 30002);
-  CHECK(report::jpeg_data_uri({}, 1000).empty());
+  CHECK((uri.size() - 23) / 4 == (small.size() + 2) / 3);
+  CHECK(report::jpeg_of({}).empty());
+  CHECK(report::jpeg_data_uri("").empty());
+  CHECK(report::picture_in("no picture").pixels.empty());
+  CHECK(report::picture_in(whole.substr(0, 200)).pixels.size() % p.pixels.size() == 0);  // cut short: no crash
+}
+
+TEST_CASE("strips go into the page as they are, or smaller when the night is long") {
+  const std::string strip = report::jpeg_of(session::crop_strip(colour_frame(400, 300), 104));
+  CheckEvidence few{104, {strip, ""}};
+  const auto json = report::check_evidence_json(few);
+  CHECK(json["crops"][0] == report::jpeg_data_uri(strip));
+  CHECK(json["crops"][1].is_null());
+  CHECK(json["crop_px"] == 104);
+  CheckEvidence many{104, std::vector<std::string>(600, strip)};
+  const std::string page = report::check_evidence_json(many).dump();
+  CHECK(strip.size() > 8000);  // 4.8 MB of JPEG shared by 600 frames
+  CHECK(page.size() < 8'000'000);
 }
 
 TEST_CASE("the overlay is a PNG with a legend below the frame, written whole or not at all") {

@@ -1,18 +1,19 @@
+#include "report/jpeg.hpp"
+
 #include <opencv2/imgcodecs.hpp>
 #include <string_view>
-
-#include "report/page_evidence.hpp"
 
 namespace polewright::report {
 namespace {
 
-std::string base64(const std::vector<unsigned char>& bytes) {
+std::string base64(const std::string& bytes) {
   static constexpr std::string_view kDigits = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
   std::string out;
   out.reserve((bytes.size() + 2) / 3 * 4);
   for (std::size_t i = 0; i < bytes.size(); i += 3) {
     const std::size_t left = bytes.size() - i;
-    const unsigned b = bytes[i] << 16U | (left > 1 ? bytes[i + 1] : 0U) << 8U | (left > 2 ? bytes[i + 2] : 0U);
+    const auto at = [&](std::size_t k) { return k < left ? static_cast<unsigned char>(bytes[i + k]) : 0U; };
+    const unsigned b = at(0) << 16U | at(1) << 8U | at(2);
     out += kDigits[b >> 18U];
     out += kDigits[b >> 12U & 63U];
     out += left > 1 ? kDigits[b >> 6U & 63U] : '=';
@@ -23,7 +24,7 @@ std::string base64(const std::vector<unsigned char>& bytes) {
 
 }  // namespace
 
-std::string jpeg_data_uri(const GreyPicture& picture, std::size_t most_bytes) {
+std::string jpeg_of(const GreyPicture& picture, std::size_t most_bytes) {
   if (picture.pixels.empty()) return {};
   const cv::Mat grey(picture.height_px, picture.width_px, CV_8UC1, const_cast<std::uint8_t*>(picture.pixels.data()));
   std::vector<unsigned char> bytes;
@@ -31,7 +32,19 @@ std::string jpeg_data_uri(const GreyPicture& picture, std::size_t most_bytes) {
     cv::imencode(".jpg", grey, bytes, {cv::IMWRITE_JPEG_QUALITY, quality});
     if (bytes.size() <= most_bytes) break;
   }
-  return "data:image/jpeg;base64," + base64(bytes);
+  return {bytes.begin(), bytes.end()};
+}
+
+GreyPicture picture_in(const std::string& jpeg) {
+  if (!jpeg.starts_with("\xff\xd8")) return {};  // no other format that the library would open
+  const cv::Mat bytes(1, static_cast<int>(jpeg.size()), CV_8UC1, const_cast<char*>(jpeg.data()));
+  const cv::Mat grey = cv::imdecode(bytes, cv::IMREAD_GRAYSCALE);
+  if (grey.empty()) return {};
+  return {grey.cols, grey.rows, {grey.begin<std::uint8_t>(), grey.end<std::uint8_t>()}};
+}
+
+std::string jpeg_data_uri(const std::string& jpeg) {
+  return jpeg.empty() ? std::string() : "data:image/jpeg;base64," + base64(jpeg);
 }
 
 }  // namespace polewright::report
