@@ -88,6 +88,7 @@ NightAxis find_axis(const NightSequence& sequence, const std::vector<NightFile>&
 void solve_axis(NightAxis& axis, double after_s, const CheckOptions& options, const Progress& progress) {
   axis.message.clear();
   axis.mount.reset();
+  axis.bend.reset();
   std::vector<MeasuredFrame> frames;
   for (const MeasuredFrame& m : axis.frames)
     if (after_s <= 0.0 ||
@@ -108,6 +109,7 @@ void solve_axis(NightAxis& axis, double after_s, const CheckOptions& options, co
   MountOptions mount_options;
   mount_options.threads = options.session.threads;
   axis.mount = solve_mount(built.problem, mount_options);
+  axis.bend = allow_for_bend(built.problem, *axis.mount);
   if (!built.missing.empty())
     axis.message = built.missing;
   else if (axis.mount->outcome != MountOutcome::solved)

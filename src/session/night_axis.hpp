@@ -6,6 +6,7 @@
 
 #include "polewright/catalogue.hpp"
 #include "polewright/mount.hpp"
+#include "session/night_bend.hpp"
 #include "session/night_sequences.hpp"
 
 namespace polewright::session {
@@ -18,7 +19,8 @@ struct NightAxis {
   std::optional<Vec<Camera>> pole;  ///< of the sky's turn, in camera axes
   double hemisphere = 1.0;
   MountProblem problem;
-  std::optional<MountSolution> mount;
+  std::optional<MountSolution> mount;  ///< its errors allow for the bend
+  std::optional<AxisBend> bend;
   std::string message;  ///< why there is no axis to tell; empty when there is
 };
 

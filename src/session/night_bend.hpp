@@ -10,15 +10,16 @@ namespace polewright::session {
 /// Slow departures from a rigid mount: a head that gives way, a tripod that sinks, a lens that shifts.
 struct AxisBend {
   double departure_px = 0.0;  ///< rms of the frames from the fitted course, per axis, in the middle of the frame
-  double evidence = 0.0;      ///< how many times likelier the departures are with something slow in them than without
+  double odds = 0.0;          ///< of something slow being in the departures, against scatter from frame to frame alone
   Angle sigma_before;         ///< total error of the axis as the fit stated it
 };
 
-/// Adds to the stated errors of a solved mount what slow departures may hide: a part of them that grows evenly turns
+/// Adds to the stated errors of a solved mount what slow departures may hide: the part of them that grows evenly turns
 /// the fitted axis and leaves nothing behind, so its size is taken from the parts that do show. The departures'
-/// covariance (a random walk, or a smooth course of unknown duration; of unknown size, beside scatter from frame to
-/// frame) is averaged over its likelihood, the fitted axis and start being free. Nothing changes, and nothing is
-/// returned, when the frames are few (under five), of several pointings, or show nothing slow.
+/// covariance (a random walk, or a smooth course that forgets itself after a quarter to all of the series; of unknown
+/// size, beside scatter from frame to frame) is averaged over its likelihood, axis and starts being free, and over the
+/// chance that there is nothing slow. Changes nothing, and returns nothing, when that is the likelier or the frames are
+/// few (under five of one pointing). What departs evenly all night is not seen: it is an axis error to any such fit.
 std::optional<AxisBend> allow_for_bend(const MountProblem& problem, MountSolution& mount);
 
 }  // namespace polewright::session
