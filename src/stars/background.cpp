@@ -156,10 +156,10 @@ void BackgroundMap::measure_band(const Frame& frame, int iy) {
   for (int c = 0; c < classes_; ++c)
     for (int ix = 0; ix < nx_; ++ix) histograms.push_back(probe(frame, c, ix * kTile, end_of(ix), y0, y1));
   for (int y = y0; y < y1; ++y) {
-    // 512 or 1024 samples a class are enough: half of a mosaic's rows, a quarter of the others'. Even and odd rows (or
-    // pairs of rows) in turn, because they differ on some sensors.
-    const int every = classes_ == 1 ? 4 : 2, r = classes_ == 1 ? y : y >> 1;
-    if (r % every != r / every % 2) continue;
+    // Half of the rows, 512 or 2048 samples a class, is enough and half the way through memory. Rows 0, 3, 4, 7… (pairs
+    // of rows of a mosaic), so that sensors whose odd and even rows differ are sampled evenly.
+    const int r = classes_ == 1 ? y : y >> 1;
+    if (((r >> 1) ^ r) & 1) continue;
     const std::uint16_t* row = &frame.pixels[static_cast<std::size_t>(y) * static_cast<std::size_t>(frame.width)];
     for (int first = 0; first < step; ++first)
       for (int ix = 0; ix < nx_; ++ix) {

@@ -96,7 +96,7 @@ std::optional<Found> look(const Frame& frame, const BackgroundMap& background, c
   if (kernel_px != kFirstLook_px) candidates = detect(frame, background, kernel_px, threshold, grain, options.threads);
   const auto weak = std::find_if(candidates.begin(), candidates.end(),
                                  [&](const Candidate& c) { return static_cast<double>(c.significance) < threshold; });
-  const auto most = static_cast<std::ptrdiff_t>(2 * options.max_stars);
+  const auto most = static_cast<std::ptrdiff_t>(options.max_stars + options.max_stars / 2);
   candidates.erase(std::min(weak, candidates.begin() + std::min(most, std::ssize(candidates))), candidates.end());
   found.stars = measure_candidates(frame, background, local, candidates, size, options);
   return found;

@@ -20,7 +20,7 @@ constexpr double kFreeShapeSnr = 12.0;           // below, a star's own width an
 constexpr double kTellingSnr = 40.0;             // from here a trail as long as the width is no accident of noise
 constexpr double kPairLength = 2.2;              // own trail per width from which a star is tried as two
 constexpr double kPoor = 1.8;                    // χ² per pixel from which another start is tried
-constexpr std::size_t kExemplars = 150;          // their median width is good to 1 %
+constexpr std::size_t kExemplars = 150;          // their median width is good to 1 %; of few fits, half as many
 
 /// Fits of all stars of a frame under way.
 class FrameFitter {
@@ -186,8 +186,9 @@ class FrameFitter {
       if (neighbours_[i].empty()) lonely.push_back(i);
     if (lonely.size() >= 20) all.swap(lonely);
     std::vector<std::size_t> out;
-    const std::size_t step = std::max<std::size_t>(1, all.size() / kExemplars);
-    for (std::size_t i = 0; i < all.size() && out.size() < kExemplars; i += step) out.push_back(all[i]);
+    const std::size_t most = std::min(kExemplars, static_cast<std::size_t>(options_.max_fitted / 2));
+    const std::size_t step = std::max<std::size_t>(1, all.size() / std::max<std::size_t>(1, most));
+    for (std::size_t i = 0; i < all.size() && out.size() < most; i += step) out.push_back(all[i]);
     return out;
   }
 

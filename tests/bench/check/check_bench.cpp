@@ -32,6 +32,7 @@ const fs::path& folder() {
     scene.lens.height_px = 4000;
     const auto catalogue = Catalogue::open();
     const auto stars = simulate::stars_from_catalogue(*catalogue, scene, 10.5);
+    const auto few = simulate::stars_from_catalogue(*catalogue, scene, 7.0);
     simulate::RenderOptions options;
     options.detector.mosaic.colour = {FilterColour::red, FilterColour::green, FilterColour::green, FilterColour::blue};
     const auto colour = simulate::render_frame(scene, stars, 0, options);
@@ -39,6 +40,8 @@ const fs::path& folder() {
     options.detector.mosaic = {};
     const auto mono = simulate::render_frame(scene, stars, 0, options);
     (void)simulate::write_fits(out / "rice.fits.fz", mono.frame, simulate::FitsCompression::rice);
+    (void)simulate::write_fits(out / "few_stars.fits.fz", simulate::render_frame(scene, few, 0, options).frame,
+                               simulate::FitsCompression::rice);
     (void)simulate::write_fits(out / "plain.fits", mono.frame);
     return out;
   }();
@@ -94,6 +97,9 @@ BENCHMARK_CAPTURE(measure_beside, lossless_raw, "lossless.dng", decode_raw)
     ->UseManualTime()
     ->Unit(benchmark::kMillisecond);
 BENCHMARK_CAPTURE(measure_beside, rice_fits, "rice.fits.fz", decode_fits)
+    ->UseManualTime()
+    ->Unit(benchmark::kMillisecond);
+BENCHMARK_CAPTURE(measure_beside, rice_fits_few_stars, "few_stars.fits.fz", decode_fits)
     ->UseManualTime()
     ->Unit(benchmark::kMillisecond);
 BENCHMARK_CAPTURE(measure_beside, plain_fits, "plain.fits", decode_fits)
