@@ -73,11 +73,17 @@ CheckOptions options_of(const SessionOptions& session, const CheckTyped& check) 
   return options;
 }
 
+void print_name(const std::string& name, char separator) {
+  std::fwrite(name.data(), 1, name.size(), stdout);
+  std::fputc(separator, stdout);
+}
+
+/// A raw's JPEG goes where the raw goes.
 void print_list(const CheckReport& report, const std::vector<Verdict>& verdicts, char separator) {
   for (const CheckFrame& f : report.frames)
     if (std::find(verdicts.begin(), verdicts.end(), f.finding.verdict) != verdicts.end()) {
-      std::fwrite(f.file.data(), 1, f.file.size(), stdout);
-      std::fputc(separator, stdout);
+      print_name(f.file, separator);
+      for (const std::string& companion : f.companions) print_name(companion, separator);
     }
 }
 
@@ -140,7 +146,9 @@ CLI::App* add_check(CLI::App& app, Typed& typed, CheckTyped& check) {
   command->add_flag("--recursive,-r", check.recursive, "also the folders inside the folders");
   command->add_flag("--all", check.all, "every frame in the table, not only the worst 40");
   command->add_option("--csv", check.csv_file, "write one line per frame as CSV; - for standard output");
-  command->add_option("--list", check.list, "print only the names of the frames with this verdict (may be repeated)")
+  command
+      ->add_option("--list", check.list,
+                   "print only the names of the frames with this verdict, a raw's JPEG after it (may be repeated)")
       ->expected(1)
       ->take_all()
       ->check(CLI::IsMember({"sharp", "soft", "trailed", "unusable"}));

@@ -190,6 +190,9 @@ void order_by_time(CheckReport& report) {
 
 void report_unreadable(const std::vector<NightFile>& files, CheckReport& report) {
   for (const NightFile& file : files) {
+    if (file.record && !file.problem.empty())
+      report.warnings.push_back(
+          fmt::format("not read: {} Measured in its place: {}", file.problem, file.input.file.filename().string()));
     if (file.record) continue;
     CheckFrame out;
     out.file = file.input.file.string();

@@ -18,21 +18,6 @@ namespace {
 
 namespace fs = std::filesystem;
 
-std::string lower(std::string text) {
-  std::transform(text.begin(), text.end(), text.begin(),
-                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
-  return text;
-}
-
-/// How near a file is to what the sensor recorded, by its name: 0 raw, 1 FITS, 2 other pictures, 3 JPEG.
-int rank_of(const fs::path& file) {
-  const std::string ext = lower(file.extension().string());
-  if (ext == ".jpg" || ext == ".jpeg") return 3;
-  if (ext == ".tif" || ext == ".tiff" || ext == ".png") return 2;
-  if (ext == ".fit" || ext == ".fits" || ext == ".fts" || ext == ".fz" || ext == ".gz") return 1;
-  return 0;
-}
-
 class Collector {
  public:
   explicit Collector(bool recursive) : recursive_(recursive) {}
@@ -55,7 +40,7 @@ class Collector {
     // Same folder, same name but for the ending: one exposure in several forms. Two files of the same form are two.
     std::map<std::string, std::vector<std::size_t>> by_stem;
     for (const fs::path& file : files_) {
-      auto& same = by_stem[(file.parent_path() / file.stem()).string()];
+      auto& same = by_stem[(file.parent_path() / lower(file.stem().string())).string()];
       const int rank = rank_of(file);
       const auto twin =
           std::find_if(same.begin(), same.end(), [&](std::size_t i) { return joins(out_.exposures[i], rank); });
@@ -136,6 +121,20 @@ class Collector {
 };
 
 }  // namespace
+
+std::string lower(std::string text) {
+  std::transform(text.begin(), text.end(), text.begin(),
+                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
+  return text;
+}
+
+int rank_of(const fs::path& file) {
+  const std::string ext = lower(file.extension().string());
+  if (ext == ".jpg" || ext == ".jpeg") return 3;
+  if (ext == ".tif" || ext == ".tiff" || ext == ".png") return 2;
+  if (ext == ".fit" || ext == ".fits" || ext == ".fts" || ext == ".fz" || ext == ".gz") return 1;
+  return 0;
+}
 
 bool natural_less(const std::string& a, const std::string& b) {
   const auto digit = [](char c) { return c >= '0' && c <= '9'; };

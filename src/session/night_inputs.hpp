@@ -26,6 +26,11 @@ struct NightInputs {
 /// Error: file_missing when no frame is left.
 [[nodiscard]] Result<NightInputs> collect_inputs(const std::vector<std::filesystem::path>& typed, bool recursive);
 
+/// How near a file is to what the sensor recorded, by its name: 0 raw, 1 FITS, 2 other pictures, 3 JPEG.
+[[nodiscard]] int rank_of(const std::filesystem::path& file);
+/// ASCII letters made small: one camera writes IMG_1.DNG and img_1.jpg.
+[[nodiscard]] std::string lower(std::string text);
+
 /// Order of names in which frame_9 stands before frame_10.
 [[nodiscard]] bool natural_less(const std::string& a, const std::string& b);
 

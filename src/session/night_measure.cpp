@@ -6,12 +6,11 @@
 
 #include <algorithm>
 #include <atomic>
-#include <map>
 #include <mutex>
 
 #include "base/parallel.hpp"
 #include "report/jpeg.hpp"
-#include "session/night_hash.hpp"
+#include "session/night_twins.hpp"
 #include "session/page_pictures.hpp"
 
 namespace polewright::session {
@@ -30,6 +29,7 @@ struct Workplace {
   NightCache& cache;
   int crop_px;
   std::vector<std::uint16_t> memory;
+  std::filesystem::path ahead;  ///< the file that it will want next
 };
 
 /// A frame measured earlier without its crops, or with those of a smaller night, is read once more.
@@ -48,6 +48,13 @@ void add_crops(NightFile& file, Workplace& place) {
 }
 
 void measure_one(NightFile& file, Workplace& place) {
+  file.record = place.cache.find(file.input.file);
+  file.remembered = file.record.has_value();
+  if (file.remembered) {
+    if (place.crop_px > 0) add_crops(file, place);
+    return;
+  }
+  if (!place.ahead.empty()) read_ahead(place.ahead);
   const auto look = [&](const Frame& frame) {
     if (place.crop_px > 0) file.crops = report::jpeg_of(crop_strip(frame, place.crop_px));
   };
@@ -61,25 +68,19 @@ void measure_one(NightFile& file, Workplace& place) {
   if (place.crop_px > 0) place.cache.keep_crops(file.input.file, place.crop_px, file.crops);
 }
 
-/// Copies in other folders: same clock, same stars to the last bit.
-void join_copies(std::vector<NightFile>& files) {
-  std::map<std::uint64_t, std::size_t> first;
-  std::vector<NightFile> out;
-  for (NightFile& file : files) {
-    if (!file.record || file.record->stars.empty()) {
-      out.push_back(std::move(file));
-      continue;
-    }
-    const auto [entry, fresh] = first.emplace(hash_bytes(pack(*file.record)), out.size());
-    if (fresh) {
-      out.push_back(std::move(file));
-      continue;
-    }
-    auto& companions = out[entry->second].input.companions;
-    companions.push_back(file.input.file);
-    companions.insert(companions.end(), file.input.companions.begin(), file.input.companions.end());
+/// A raw that cannot be read is no loss when a JPEG of it can.
+void let_companion_stand_in(NightFile& file, Workplace& place) {
+  for (std::filesystem::path& companion : file.input.companions) {
+    NightFile other;
+    other.input.file = companion;
+    measure_one(other, place);
+    if (!other.record) continue;
+    companion = file.input.file;
+    other.input.companions = std::move(file.input.companions);
+    other.problem = std::move(file.problem);
+    file = std::move(other);
+    return;
   }
-  files = std::move(out);
 }
 
 }  // namespace
@@ -94,21 +95,16 @@ Result<std::vector<NightFile>> measure_all(std::vector<NightInput> inputs, const
   std::mutex telling;
   // Each worker takes the next file in order, so that a run cut short has measured the first part of the night.
   parallel_for(static_cast<std::size_t>(threads), threads, [&](std::size_t) {
-    Workplace place{cache, crop_px, {}};
+    Workplace place{cache, crop_px, {}, {}};
     for (std::size_t i = next++; i < files.size(); i = next++) {
       if (stopped || (options.stop && options.stop())) {
         stopped = true;
         return;
       }
-      files[i].record = cache.find(files[i].input.file);
-      files[i].remembered = files[i].record.has_value();
-      if (files[i].remembered) {
-        if (crop_px > 0) add_crops(files[i], place);
-      } else {
-        const std::size_t ahead = i + static_cast<std::size_t>(threads);
-        if (ahead < files.size()) read_ahead(files[ahead].input.file);
-        measure_one(files[i], place);
-      }
+      const std::size_t ahead = i + static_cast<std::size_t>(threads);
+      place.ahead = ahead < files.size() ? files[ahead].input.file : std::filesystem::path();
+      measure_one(files[i], place);
+      if (!files[i].record) let_companion_stand_in(files[i], place);
       const std::size_t count = ++done;
       if (!progress) continue;
       const std::lock_guard lock(telling);
@@ -117,8 +113,10 @@ Result<std::vector<NightFile>> measure_all(std::vector<NightInput> inputs, const
   });
   if (stopped)
     return Error{ErrorCode::cancelled, "", fmt::format("stopped after {} of {} frames", done.load(), files.size()),
-                 "the whole night", "Run the same command again: what was measured is remembered"};
-  join_copies(files);
+                 "the whole night",
+                 options.use_cache ? "Run the same command again: what was measured is remembered"
+                                   : "Run the same command again, better without --no-cache: then it remembers"};
+  join_twins(files, options.session);
   return files;
 }
 

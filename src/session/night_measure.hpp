@@ -13,7 +13,7 @@ namespace polewright::session {
 struct NightFile {
   NightInput input;
   std::optional<FrameRecord> record;
-  std::string problem;  ///< why there is no record
+  std::string problem;  ///< why there is no record, or why the record is that of a companion
   bool remembered = false;
   std::string crops;  ///< for the page, a JPEG file; empty when not asked for or not to be had
 };

@@ -29,12 +29,15 @@ void foresee(std::vector<FileMoved>& files, std::set<std::string>& taken, FileAc
   std::string in_the_way;
   for (FileMoved& f : files) {
     f.problem = transfer_refused(f.from, f.to, action);
-    if (!f.problem.empty()) in_the_way = fs::path(f.to).filename().string();
-    if (f.problem.empty() && !taken.insert(f.to).second) f.problem = "exists already";
+    if (!f.problem.empty() && action == FileAction::move) in_the_way = fs::path(f.to).filename().string();
   }
-  if (in_the_way.empty() || action == FileAction::copy) return;
-  for (FileMoved& f : files)
-    if (f.problem.empty()) f.problem = fmt::format("stays with {}, which exists there already", in_the_way);
+  for (FileMoved& f : files) {
+    if (!f.problem.empty()) continue;
+    if (!in_the_way.empty())
+      f.problem = fmt::format("stays with {}, which exists there already", in_the_way);
+    else if (!taken.insert(f.to).second)  // a second frame of one name, or a copy
+      f.problem = "exists already";
+  }
 }
 
 Status make_folder(const fs::path& folder, bool rehearse) {

@@ -69,3 +69,39 @@ TEST_CASE("files move by verdict, companions with them, and nothing is overwritt
     CHECK(std::distance(fs::directory_iterator(to), fs::directory_iterator()) == 3);
   }
 }
+
+TEST_CASE("a raw and its JPEG stay together when one of them is in the way") {
+  const fs::path folder = test::scratch_folder("together"), to = folder / "rejected";
+  const CheckReport r = night(folder);
+  write(to / "bad.jpg", "mine");
+  const auto moved = sort_files(r, {Verdict::trailed}, to, FileAction::move).files;
+  REQUIRE(moved.size() == 3);
+  CHECK(moved[0].problem == "exists already");
+  CHECK(moved[1].problem == "stays with bad.jpg, which exists there already");
+  CHECK(fs::exists(folder / "bad.fits"));
+  CHECK(test::read_file(to / "bad.jpg") == "mine");
+  CHECK(moved[2].problem.empty());  // the other exposure goes
+}
+
+TEST_CASE("a folder that cannot be had is told once; a stop leaves the rest for the next run") {
+  const fs::path folder = test::scratch_folder("refused");
+  const CheckReport r = night(folder);
+  write(folder / "file", "no folder");
+  for (const bool rehearse : {false, true}) {
+    const FilesSorted refused =
+        sort_files(r, {Verdict::trailed}, folder / "file", FileAction::move, {rehearse, {}, {}});
+    CHECK(refused.files.empty());
+    REQUIRE(refused.ended);
+    CHECK(refused.ended->code == ErrorCode::write_failed);
+  }
+  CHECK(sort_files(r, {Verdict::trailed}, "/proc/no/such", FileAction::copy).ended);
+
+  int asked = 0;
+  SortOptions options;
+  options.stop = [&] { return ++asked > 1; };
+  const FilesSorted stopped = sort_files(r, {Verdict::trailed}, folder / "to", FileAction::move, options);
+  REQUIRE(stopped.ended);
+  CHECK(stopped.ended->code == ErrorCode::cancelled);
+  CHECK(stopped.files.size() == 2);
+  CHECK(fs::exists(folder / "sub/bad.fits"));
+}
