@@ -16,7 +16,7 @@
 namespace polewright::session {
 
 /// Changes whenever the meaning or the making of a record changes; older records are measured anew.
-inline constexpr std::string_view kRecordVersion = "4";
+inline constexpr std::string_view kRecordVersion = "5";
 
 /// One star, in single precision: 0.0005 px on a 6000 px frame is far below any centroid's error.
 struct StarRecord {
