@@ -108,8 +108,9 @@ void solve_axis(NightAxis& axis, double after_s, const CheckOptions& options, co
   if (progress) progress("fitting the axis", 0, 1);
   MountOptions mount_options;
   mount_options.threads = options.session.threads;
-  axis.mount = solve_mount(built.problem, mount_options);
-  axis.bend = allow_for_bend(built.problem, *axis.mount);
+  NightMount night = solve_night(built.problem, mount_options);
+  axis.mount = std::move(night.mount);
+  axis.bend = night.bend;
   if (!built.missing.empty())
     axis.message = built.missing;
   else if (axis.mount->outcome != MountOutcome::solved)

@@ -250,20 +250,37 @@ void widen(MountSolution& mount, const Matrix2d& more) {
   mount.total_sigma = Angle::arcmin(std::sqrt(cov.xx + cov.yy));
 }
 
-}  // namespace
-
 std::optional<AxisBend> allow_for_bend(const MountProblem& problem, MountSolution& mount) {
-  if (mount.outcome != MountOutcome::solved || mount.frames.size() != problem.frames.size()) return {};
+  if (mount.outcome != MountOutcome::solved) return {};
   const std::vector<std::size_t> used = frames_used(mount);
-  if (used.empty()) return {};
   const Course course = course_of(problem, mount, used);
   if (course.departure.size() < course.design.cols() + kLeastFreedom) return {};
   BendFit fit(course, mount.wobble.rad());
   const auto excess = fit.excess();
   if (!excess) return {};
-  AxisBend bend{fit.rms_rad() * mount.lens.focal_px, fit.odds(), mount.total_sigma};
+  const AxisBend bend{fit.rms_rad() * mount.lens.focal_px, fit.odds(), mount.total_sigma};
   widen(mount, *excess);
   return bend;
+}
+
+bool one_pointing(const MountSolution& mount) {
+  return std::all_of(mount.frames.begin(), mount.frames.end(),
+                     [](const MountFrameFit& f) { return f.set_aside || (f.group == 0 && f.axis_epoch == 0); });
+}
+
+}  // namespace
+
+NightMount solve_night(const MountProblem& problem, const MountOptions& options) {
+  NightMount out{solve_mount(problem, options), {}};
+  if (!out.mount.adjustments.empty()) {
+    // Nobody adjusts a mount between the subs of a night without the field leaping as far.
+    MountProblem untouched = problem;
+    untouched.adjusted_before = {0};  // and not since
+    MountSolution held = solve_mount(untouched, options);
+    if (held.outcome == MountOutcome::solved && one_pointing(held)) out.mount = std::move(held);
+  }
+  out.bend = allow_for_bend(problem, out.mount);
+  return out;
 }
 
 }  // namespace polewright::session

@@ -14,12 +14,18 @@ struct AxisBend {
   Angle sigma_before;         ///< total error of the axis as the fit stated it
 };
 
-/// Adds to the stated errors of a solved mount what slow departures may hide: the part of them that grows evenly turns
-/// the fitted axis and leaves nothing behind, so its size is taken from the parts that do show. The departures'
-/// covariance (a random walk, or a smooth course that forgets itself after a quarter to all of the series; of unknown
-/// size, beside scatter from frame to frame) is averaged over its likelihood, axis and starts being free, and over the
-/// chance that there is nothing slow. Changes nothing, and returns nothing, when that is the likelier or the frames are
-/// few (under five of one pointing). What departs evenly all night is not seen: it is an axis error to any such fit.
-std::optional<AxisBend> allow_for_bend(const MountProblem& problem, MountSolution& mount);
+struct NightMount {
+  MountSolution mount;  ///< its errors allow for the bend
+  std::optional<AxisBend> bend;
+};
+
+/// Fits the mount to a night's frames and adds to its stated errors what slow departures may hide: the part of them
+/// that grows evenly turns the fitted axis and leaves nothing behind, so its size is taken from the parts that do show.
+/// The departures' covariance (a random walk, or a smooth course that forgets itself after a quarter to all of the
+/// series; of unknown size, beside scatter from frame to frame) is averaged over its likelihood, axis and starts being
+/// free, and over the chance that there is nothing slow. Nothing is added when that is the likelier or the frames are
+/// few (under five of one pointing). A departure that is even all night is not seen: to any such fit it is an axis
+/// error. Where one axis and one pointing serve all frames, a course that bends is not taken for an adjustment.
+[[nodiscard]] NightMount solve_night(const MountProblem& problem, const MountOptions& options = {});
 
 }  // namespace polewright::session

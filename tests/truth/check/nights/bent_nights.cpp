@@ -109,15 +109,16 @@ CoverScore cover_of(Bend bend, int nights, std::uint64_t seed) {
     const Session session = bent_night(bend, random);
     MountOptions options;
     options.threads = 1;
-    MountSolution s = solve_mount(session.problem, options);
-    if (s.outcome != MountOutcome::solved) {
+    const MountSolution plain = solve_mount(session.problem, options);
+    const auto [s, bent] = session::solve_night(session.problem, options);
+    if (plain.outcome != MountOutcome::solved || s.outcome != MountOutcome::solved) {
       ++score.refused;
       continue;
     }
     const SkyError e = error_against(s, session.axis, session.problem.site);
-    score.inside_before += inside(s, e) ? 1 : 0;
-    before.push_back(s.total_sigma.arcmin());
-    score.widened += session::allow_for_bend(session.problem, s) ? 1 : 0;
+    score.inside_before += inside(plain, error_against(plain, session.axis, session.problem.site)) ? 1 : 0;
+    before.push_back(plain.total_sigma.arcmin());
+    score.widened += bent ? 1 : 0;
     score.inside_after += inside(s, e) ? 1 : 0;
     after.push_back(s.total_sigma.arcmin());
     sum2 += std::pow(e.altitude.arcmin(), 2) + std::pow(e.azimuth_on_sky.arcmin(), 2);
