@@ -15,11 +15,16 @@ using session::transfer;
 using session::transfer_refused;
 
 /// The files of one exposure, the measured one last: as long as it has not moved, the next run finds the exposure.
+/// Those that lie in the folder already, because it is inside the night's, have nowhere to go.
 std::vector<FileMoved> files_of(const CheckFrame& frame, const fs::path& folder) {
   std::vector<FileMoved> out;
-  for (const std::string& name : frame.companions)
-    out.push_back({name, (folder / fs::path(name).filename()).string(), {}});
-  out.push_back({frame.file, (folder / fs::path(frame.file).filename()).string(), {}});
+  const auto add = [&](const fs::path& from) {
+    std::error_code failed;
+    if (!fs::equivalent(from.has_parent_path() ? from.parent_path() : ".", folder, failed))
+      out.push_back({from.string(), (folder / from.filename()).string(), {}});
+  };
+  for (const std::string& name : frame.companions) add(name);
+  add(frame.file);
   return out;
 }
 

@@ -105,3 +105,13 @@ TEST_CASE("a folder that cannot be had is told once; a stop leaves the rest for 
   CHECK(stopped.files.size() == 2);
   CHECK(fs::exists(folder / "sub/bad.fits"));
 }
+
+TEST_CASE("a frame that lies where it should go is left alone") {
+  const fs::path folder = test::scratch_folder("inside");
+  const CheckReport r = night(folder);
+  for (const FileAction action : {FileAction::move, FileAction::copy}) {
+    CHECK(sort_files(r, {Verdict::sharp, Verdict::unusable}, folder, action).files.empty());
+    CHECK(sort_files(r, {Verdict::sharp}, folder / "sub/..", action).files.empty());
+  }
+  CHECK(test::read_file(folder / "good.fits") == "good.fits");
+}
