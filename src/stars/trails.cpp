@@ -51,10 +51,11 @@ class BlockSearch {
     set_direction({x0 + kBlock / 2.0, y0 + kBlock / 2.0});
     const auto promising = static_cast<std::int16_t>(0.8F / SignificanceMap::kStep);
     total_.fill(-1e9F);
+    const bool inside = is_inside(x0, y0);
     for (int y = std::max(0, y0 - 1); y <= std::min(map_.height - 1, y0 + kBlock); ++y) {
       const std::int16_t* row = map_.row(y);
       for (int x = std::max(0, x0 - 1); x <= std::min(map_.width - 1, x0 + kBlock); ++x)
-        if (row[x] > promising) at(x - x0, y - y0) = along(x, y);
+        if (row[x] > promising) at(x - x0, y - y0) = along(x, y, inside);
     }
     for (int y = 0; y < kBlock; ++y)
       for (int x = 0; x < kBlock; ++x) {
@@ -76,17 +77,33 @@ class BlockSearch {
       const double f = (j + 0.5) / n - 0.5;
       steps_.push_back({static_cast<int>(std::lround(f * tx_)), static_cast<int>(std::lround(f * ty_))});
     }
-    // The round filter correlates samples at distance d by exp(−d²/4σ²).
-    double variance = 0.0;
-    for (const auto& a : steps_)
-      for (const auto& b : steps_)
-        variance += std::exp(-0.25 * (std::pow(a[0] - b[0], 2) + std::pow(a[1] - b[1], 2)) / (sigma_px_ * sigma_px_));
+    offsets_.clear();
+    for (const auto& s : steps_) offsets_.push_back(static_cast<std::ptrdiff_t>(s[1]) * map_.width + s[0]);
+    // The round filter correlates samples at distance d by exp(−d²/4σ²), which is nothing beyond 6σ. The steps are at
+    // least half a σ long, or there is one.
+    constexpr std::size_t kFar = 12;
+    double variance = static_cast<double>(steps_.size());
+    for (std::size_t i = 0; i < steps_.size(); ++i)
+      for (std::size_t k = i + 1; k < std::min(steps_.size(), i + kFar + 1); ++k) {
+        const double dx = steps_[i][0] - steps_[k][0], dy = steps_[i][1] - steps_[k][1];
+        variance += 2.0 * std::exp(-0.25 * (dx * dx + dy * dy) / (sigma_px_ * sigma_px_));
+      }
     scale_ = SignificanceMap::kStep / static_cast<float>(std::sqrt(variance));
   }
-  [[nodiscard]] float along(int x, int y) const {
+  /// True when every trail with its middle in the block lies on the frame; the ends are the farthest steps.
+  [[nodiscard]] bool is_inside(int x0, int y0) const {
+    const int dx = std::abs(steps_.front()[0]) + 1, dy = std::abs(steps_.front()[1]) + 1;
+    return x0 - dx > 0 && y0 - dy > 0 && x0 + kBlock + dx < map_.width && y0 + kBlock + dy < map_.height;
+  }
+  [[nodiscard]] float along(int x, int y, bool inside) const {
     int sum = 0;
-    for (const auto& s : steps_)
-      if (map_.contains(x + s[0], y + s[1])) sum += map_.row(y + s[1])[x + s[0]];
+    if (inside) {
+      const std::int16_t* here = map_.row(y) + x;
+      for (const std::ptrdiff_t offset : offsets_) sum += here[offset];
+    } else {
+      for (const auto& s : steps_)
+        if (map_.contains(x + s[0], y + s[1])) sum += map_.row(y + s[1])[x + s[0]];
+    }
     return static_cast<float>(sum) * scale_;
   }
   bool is_maximum(int x, int y, float v) {
@@ -121,6 +138,7 @@ class BlockSearch {
   double sigma_px_, tx_ = 0.0, ty_ = 0.0;
   float scale_ = 1.0F;
   std::vector<std::array<int, 2>> steps_;
+  std::vector<std::ptrdiff_t> offsets_;  ///< of the steps, in samples
   std::vector<int> values_;
   std::array<float, static_cast<std::size_t>(kSide) * kSide> total_{};
 };
