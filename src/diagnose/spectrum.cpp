@@ -38,6 +38,14 @@ Strength strength_at(double hz, const Series& s, const Projector& projector, con
   return out;
 }
 
+/// Within one resolution element of a wave that the account has: two waves there tear each other apart, and what is
+/// left there is that wave's own inaccuracy.
+bool taken(double hz, const Series& s, const Account& account) {
+  return std::any_of(account.components.begin(), account.components.end(), [&](const Component& c) {
+    return c.term == Term::wave && std::abs(hz - 1.0 / c.scale_s) * s.span_s() < 1.0;
+  });
+}
+
 }  // namespace
 
 Wave strongest_wave(const Series& s, const Account& account, const NightOptions& options) {
@@ -49,6 +57,7 @@ Wave strongest_wave(const Series& s, const Account& account, const NightOptions&
   const double step = 0.25 / s.span_s();
   double best_hz = 0.0;
   for (double hz = band.low_hz; hz <= band.high_hz; hz += step) {
+    if (taken(hz, s, account)) continue;
     const Strength found = strength_at(hz, s, projector, account.residual);
     if (found.gain > best.gain) {
       best.gain = found.gain;
