@@ -138,7 +138,7 @@ std::string publish(const fs::path& hidden, const fs::path& to) {
 int open_hidden(const fs::path& hidden) {
   for (int attempt = 0; attempt < 2; ++attempt) {
     const int made = ::open(hidden.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
-    const int d = made >= 0 || errno != EEXIST ? made : ::open(hidden.c_str(), O_WRONLY | O_CLOEXEC | O_NOFOLLOW);
+    const int d = made >= 0 || errno != EEXIST ? made : ::open(hidden.c_str(), O_RDONLY | O_CLOEXEC | O_NOFOLLOW);
     if (d < 0) return -1;
     struct stat mine {
     }, named{};

@@ -171,6 +171,26 @@ TEST_CASE("killed between the copy and taking the original away: the next run ta
   }
 }
 
+TEST_CASE("what a killed run left of a file that only may be read is no obstacle") {
+  const OtherDisk other;
+  if (other.folder.empty()) return;
+  const fs::path from = other.folder / "a/f.fits", to = other.folder / "b/f.fits";
+  write(from, "frame");
+  write(to.parent_path() / ".f.fits.part", "fra");
+  fs::permissions(to.parent_path() / ".f.fits.part", fs::perms::owner_read);
+  fs::permissions(from, fs::perms::owner_read);
+  if (::geteuid() == 0)  // root may write to everything: the owner is nobody (65534 on Linux)
+    for (const fs::path& p : {from, to.parent_path() / ".f.fits.part", from.parent_path(), to.parent_path()})
+      REQUIRE(::chown(p.c_str(), 65534, 65534) == 0);
+  const int status = in_child([&] {
+    if (::geteuid() == 0 && ::setuid(65534) != 0) return 99;
+    return transfer(from, to, FileAction::copy).empty() ? 0 : 1;
+  });
+  CHECK(status == 0);
+  CHECK(test::read_file(to) == "frame");
+  CHECK(entries(to.parent_path()) == 1);
+}
+
 TEST_CASE("a file moved onto itself stays") {
   const fs::path folder = test::scratch_folder("itself"), file = folder / "f.fits";
   write(file, "frame");
