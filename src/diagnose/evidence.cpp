@@ -3,22 +3,20 @@
 #include <algorithm>
 #include <cmath>
 
-#include "diagnose/ledger.hpp"
+#include "diagnose/left_over.hpp"
 
 namespace polewright::diagnose {
 namespace {
 
 std::string drift_evidence(const std::string& cause, const SteadyDrift& d) {
   if (cause == "axis misalignment")
-    return fmt::format(
-        "the field drifts evenly, and its direction puts the axis {:.0f}′ from the pole (± {:.1f}′): {:.2f} px a "
-        "minute",
-        d.axis_offset ? d.axis_offset->arcmin() : 0.0, d.axis_offset_sigma ? d.axis_offset_sigma->arcmin() : 0.0,
-        d.axis_px_per_min);
+    return fmt::format("the field drifts {:.2f} px a minute as it does with the axis {:.0f}′ ± {:.1f}′ from the pole",
+                       d.axis_px_per_min, d.axis_offset ? d.axis_offset->arcmin() : 0.0,
+                       d.axis_offset_sigma ? d.axis_offset_sigma->arcmin() : 0.0);
   if (!d.rate_ratio)
-    return fmt::format("the field turns at {:.3f} of the sky's own rate (± {:.3f}), {:.1f} px a minute",
+    return fmt::format("the field turns at {:.3f} ± {:.3f} of the sky's own rate, {:.1f} px a minute",
                        d.turn_ratio.value_or(0.0), d.turn_ratio_sigma.value_or(0.0), d.worst_px_per_min);
-  return fmt::format("the mount turns at {:.4f} of the sidereal rate (± {:.4f}), which moves stars {:.2f} px a minute",
+  return fmt::format("the mount turns at {:.4f} ± {:.4f} of the sidereal rate, which moves stars {:.2f} px a minute",
                      *d.rate_ratio, d.rate_sigma.value_or(0.0), d.rate_px_per_min);
 }
 
@@ -26,10 +24,10 @@ std::string periodic_evidence(const NightDiagnosis& n) {
   const PeriodicTerm& p = n.periodic.front();
   std::string text = fmt::format("the field swings by ± {:.1f} px", p.amplitude_px);
   if (p.amplitude_arcsec) text += fmt::format(" (± {:.1f}″)", *p.amplitude_arcsec);
-  text += fmt::format(" every {:.0f} s, seen over {:.1f} turns of the worm, {:.0f} times its uncertainty", p.period_s,
-                      p.cycles, p.significance);
+  text += fmt::format(" every {:.0f} s, {:.0f} times what is uncertain about it, seen over {:.1f} turns of the worm",
+                      p.period_s, p.significance, p.cycles);
   if (n.periodic.size() > 1)
-    text += fmt::format("; a further {:.1f} px every {:.0f} s", n.periodic[1].amplitude_px, n.periodic[1].period_s);
+    text += fmt::format("; another ± {:.1f} px every {:.0f} s", n.periodic[1].amplitude_px, n.periodic[1].period_s);
   return text;
 }
 
@@ -87,15 +85,15 @@ std::string evidence_for(const std::string& cause, const Ledger& l, const NightD
   if (cause == "clouds") {
     const double dim = s.dim_mag.empty() ? 0.0 : *std::max_element(s.dim_mag.begin(), s.dim_mag.end());
     return fmt::format(
-        "stars fade by up to {:.1f} mag without growing; {} frame{} below half of the {:.0f} stars due or of their "
-        "light",
+        "stars fade by up to {:.1f} mag without growing; {} frame{} below half of the {:.0f} stars expected or of "
+        "their light",
         dim, frames, frames == 1 ? "" : "s", s.stars_expected);
   }
   if (cause != "unexplained" && n.drift) return drift_evidence(cause, *n.drift);
   if (n.drift && whole_drift_word(*n.drift) == "unexplained" && !separable(*n.drift))
     return fmt::format("{} frame{}; an even drift of {:.2f} px a minute is part of it, which could be axis or rate",
                        frames, frames == 1 ? "" : "s", n.drift->worst_px_per_min);
-  return fmt::format("{} frame{} that none of the known causes accounts for", frames, frames == 1 ? "" : "s");
+  return left_over_evidence(l, frames);
 }
 
 }  // namespace polewright::diagnose

@@ -68,13 +68,13 @@ void blame_sudden(const Ledger& l, std::size_t frame, Judgement& j) {
   const double trail = *m.trail_px;
   if (const Ledger::Event* step = step_at(l, frame)) {
     blame(j, "slip", trail,
-          fmt::format("trail {:.1f} px where {:.1f} px was due; from here on the field stays shifted by {:.1f} px",
-                      trail, worst_of(m.expected, l.field), std::hypot(step->moved.x(), step->moved.y())));
+          fmt::format("trail {:.1f} px, {:.1f} px expected; from here on the field stays shifted by {:.1f} px", trail,
+                      worst_of(m.expected, l.field), std::hypot(step->moved.x(), step->moved.y())));
     return;
   }
   if (still_settling(l, frame)) {
     blame(j, "settling", trail,
-          fmt::format("trail {:.1f} px where {:.1f} px was due, while the field is still coming to rest", trail,
+          fmt::format("trail {:.1f} px, {:.1f} px expected, while the field is still coming to rest", trail,
                       worst_of(m.expected, l.field)));
     return;
   }
@@ -82,7 +82,7 @@ void blame_sudden(const Ledger& l, std::size_t frame, Judgement& j) {
   // And only a later frame shows that the pointing came back.
   if (gust_like(l, frame)) {
     blame(j, "gust or knock", trail,
-          fmt::format("trail {:.1f} px where {:.1f} px was due; the pointing returns afterwards", trail,
+          fmt::format("trail {:.1f} px, {:.1f} px expected; the pointing returns afterwards", trail,
                       worst_of(m.expected, l.field)));
     return;
   }
@@ -134,8 +134,8 @@ void judge_lost(const Ledger& l, std::size_t frame, Judgement& j) {
   const StarSizes& s = l.sizes;
   j.finding.verdict = Verdict::unusable;
   const bool few = f.stars < l.options.lost_stars * s.stars_expected;
-  const std::string stars =
-      few ? fmt::format("{} stars where {:.0f} were due", f.stars, s.stars_expected) : fmt::format("{} stars", f.stars);
+  const std::string stars = few ? fmt::format("{} stars of the {:.0f} expected", f.stars, s.stars_expected)
+                                : fmt::format("{} stars", f.stars);
   if (!f.place && !f.dimming_mag && step_at(l, frame) != nullptr)
     blame(j, "slip", 0.0, stars + "; the field leapt between the frames before and after");
   else if (s.clouded[frame])

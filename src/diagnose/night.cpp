@@ -5,6 +5,7 @@
 #include <map>
 #include <numbers>
 
+#include "diagnose/left_over.hpp"
 #include "diagnose/shorter_subs.hpp"
 
 namespace polewright {
@@ -126,6 +127,9 @@ void tell_periodic(const Ledger& l, NightDiagnosis& out) {
 }
 
 void tell_notes(const Ledger& l, NightDiagnosis& out) {
+  for (const NightCause& c : out.causes)
+    if (c.cause == "unexplained")
+      if (auto note = left_over_note(l, c.frames)) out.notes.push_back(std::move(*note));
   if (l.finding.restless)
     out.notes.push_back(
         "the pointing moves so often from frame to frame (dithering, or play) that single steps are not listed");

@@ -156,6 +156,7 @@ void report_sequence(const NightSequence& s, const std::vector<NightFile>& files
     out.mount_message = axis.message;
     out.diagnosis = diagnose_night(frames, field_of(*first.record, described, axis, session), night);
   }
+  if (auto note = bend_note(axis)) out.diagnosis.notes.push_back(std::move(*note));
   out.mount = std::move(axis.mount);
   if (out.mount && out.mount->outcome == MountOutcome::solved && axis.message.empty())
     out.correction = correction_for(*out.mount, axis.problem.site, session.base);

@@ -1,5 +1,7 @@
 #include "session/night_axis.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 
 #include "session/align_problem.hpp"
@@ -115,6 +117,16 @@ void solve_axis(NightAxis& axis, double after_s, const CheckOptions& options, co
     axis.message = built.missing;
   else if (axis.mount->outcome != MountOutcome::solved)
     axis.message = axis.mount->message;
+}
+
+std::optional<std::string> bend_note(const NightAxis& axis) {
+  // A widening that nobody would see in the rounded figures needs no word.
+  if (!axis.bend || axis.mount->total_sigma < axis.bend->sigma_before * 1.5) return {};
+  return fmt::format(
+      "beside its turn about the axis the camera gave way slowly, by {:.1f} px (head, tripod or tube); part of that "
+      "may "
+      "pass for an axis error, so the axis is stated to ± {:.1f}′ instead of ± {:.1f}′. Tighten head and tripod",
+      axis.bend->departure_px, axis.mount->total_sigma.arcmin(), axis.bend->sigma_before.arcmin());
 }
 
 }  // namespace polewright::session

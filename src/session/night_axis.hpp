@@ -33,4 +33,7 @@ struct NightAxis {
 /// Fits the mount again, to the frames from `after_s` seconds after the first one on.
 void solve_axis(NightAxis& axis, double after_s, const CheckOptions& options, const Progress& progress);
 
+/// What the bend means for the axis, for people; nothing when there is none to speak of.
+[[nodiscard]] std::optional<std::string> bend_note(const NightAxis& axis);
+
 }  // namespace polewright::session
