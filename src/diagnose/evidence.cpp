@@ -12,20 +12,22 @@ std::string drift_evidence(const std::string& cause, const SteadyDrift& d) {
   if (cause == "axis misalignment")
     return fmt::format("the field drifts {:.2f} px a minute as it does with the axis {:.0f}′ ± {:.1f}′ from the pole",
                        d.axis_px_per_min, d.axis_offset ? d.axis_offset->arcmin() : 0.0,
-                       d.axis_offset_sigma ? d.axis_offset_sigma->arcmin() : 0.0);
+                       std::max(0.1, d.axis_offset_sigma ? d.axis_offset_sigma->arcmin() : 0.0));
   if (!d.rate_ratio)
     return fmt::format("the field turns at {:.3f} ± {:.3f} of the sky's own rate, {:.1f} px a minute",
-                       d.turn_ratio.value_or(0.0), d.turn_ratio_sigma.value_or(0.0), d.worst_px_per_min);
+                       d.turn_ratio.value_or(0.0), std::max(0.001, d.turn_ratio_sigma.value_or(0.0)),
+                       d.worst_px_per_min);
   return fmt::format("the mount turns at {:.4f} ± {:.4f} of the sidereal rate, which moves stars {:.2f} px a minute",
-                     *d.rate_ratio, d.rate_sigma.value_or(0.0), d.rate_px_per_min);
+                     *d.rate_ratio, std::max(0.0001, d.rate_sigma.value_or(0.0)), d.rate_px_per_min);
 }
 
 std::string periodic_evidence(const NightDiagnosis& n) {
   const PeriodicTerm& p = n.periodic.front();
   std::string text = fmt::format("the field swings by ± {:.1f} px", p.amplitude_px);
   if (p.amplitude_arcsec) text += fmt::format(" (± {:.1f}″)", *p.amplitude_arcsec);
-  text += fmt::format(" every {:.0f} s, {:.0f} times what is uncertain about it, seen over {:.1f} turns of the worm",
-                      p.period_s, p.significance, p.cycles);
+  text += fmt::format(
+      " every {:.0f} s, {}, seen over {:.1f} turns of the worm", p.period_s,
+      p.significance >= 10.0 ? "beyond doubt" : fmt::format("{:.0f} times its uncertainty", p.significance), p.cycles);
   if (n.periodic.size() > 1)
     text += fmt::format("; another ± {:.1f} px every {:.0f} s", n.periodic[1].amplitude_px, n.periodic[1].period_s);
   return text;

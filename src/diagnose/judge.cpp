@@ -91,6 +91,14 @@ void blame_sudden(const Ledger& l, std::size_t frame, Judgement& j) {
       fmt::format("trail {:.1f} px, {:.1f} px more than the motion from frame to frame explains", trail, m.excess_px));
 }
 
+std::string share_of_trail(const std::string& cause, double part_px, double trail_px) {
+  if (part_px > 1.1 * trail_px)
+    return fmt::format("{} alone would make {:.1f} px; other motion takes part of it back and leaves {:.1f} px", cause,
+                       part_px, trail_px);
+  if (part_px > 0.95 * trail_px) return fmt::format("{} makes the whole trail of {:.1f} px", cause, trail_px);
+  return fmt::format("{} makes {:.1f} px of the {:.1f} px trail", cause, part_px, trail_px);
+}
+
 void blame_motion(const Ledger& l, std::size_t frame, Judgement& j) {
   const FrameMotion& m = l.motions[frame];
   const double trail = *m.trail_px, expected = worst_of(m.expected, l.field);
@@ -112,7 +120,7 @@ void blame_motion(const Ledger& l, std::size_t frame, Judgement& j) {
           ? fmt::format(
                 "even drift of {:.1f} px in this exposure; without identified stars axis and rate cannot be told apart",
                 main->trail_px)
-          : fmt::format("{} makes {:.1f} px of the {:.1f} px trail", main->cause, main->trail_px, trail));
+          : share_of_trail(main->cause, main->trail_px, trail));
   j.votes.clear();
   for (const Part& p : m.parts)
     if (p.share > 0.0) j.votes.push_back({p.cause, p.share, p.trail_px});

@@ -210,6 +210,35 @@ void drop_chance_waves(const Series& s, const NightOptions& options, Finding& fi
   }
 }
 
+/// Amplitude of a wave, in units of the series' first column.
+double amplitude_of(const Account& account, std::size_t wave) {
+  return account.coefficients.block<2, 1>(account.row_of(wave), 0).norm();
+}
+
+/// Waves as refined, less those whose amplitude the joint fit does not know: two that share a peak (the second was the
+/// first one's inaccuracy before it was refined), or one that a bend or a settling could as well be.
+void refine(const Series& s, const NightOptions& options, Finding& finding) {
+  while (true) {
+    finding.wave_error = refine_waves(s, finding.account);
+    const std::vector<Component>& c = finding.account.components;
+    std::size_t weakest = c.size();
+    double least = options.least_sigma;
+    for (std::size_t i = 0; i < c.size(); ++i) {
+      if (c[i].term != Term::wave) continue;
+      const double sigmas = amplitude_of(finding.account, i) / std::max(finding.wave_error[i].amplitude, 1e-12);
+      if (sigmas < least) {
+        least = sigmas;
+        weakest = i;
+      }
+    }
+    if (weakest == c.size()) return;
+    std::vector<Component> left = c;
+    left.erase(left.begin() + static_cast<std::ptrdiff_t>(weakest));
+    finding.account = fit(s, left);
+    finding.bic_gain = gains_of(s, finding.account, Noise::red);
+  }
+}
+
 }  // namespace
 
 Finding explain_motion(Series& s, const NightOptions& options) {
@@ -226,7 +255,7 @@ Finding explain_motion(Series& s, const NightOptions& options) {
     prune(s, options, Noise::red, finding);
     drop_chance_waves(s, options, finding);
   }
-  finding.wave_error = refine_waves(s, finding.account);
+  refine(s, options, finding);
   return finding;
 }
 

@@ -151,12 +151,12 @@ void report_sequence(const NightSequence& s, const std::vector<NightFile>& files
   const std::vector<NightFrame> frames = night_frames(s, files, session);
   out.diagnosis = diagnose_night(frames, field_of(*first.record, described, axis, session), night);
   if (out.diagnosis.settling && axis.mount) {
-    // A field still coming to rest looks like an axis error; e⁻⁴ of it is left by then.
-    solve_axis(axis, 4.0 * out.diagnosis.settling->decay_s, options, progress);
+    // A field still coming to rest looks like an axis error.
+    solve_settled(axis, *out.diagnosis.settling, options, progress);
     out.mount_message = axis.message;
     out.diagnosis = diagnose_night(frames, field_of(*first.record, described, axis, session), night);
   }
-  if (auto note = bend_note(axis)) out.diagnosis.notes.push_back(std::move(*note));
+  if (auto note = bend_note(axis, out.diagnosis)) out.diagnosis.notes.push_back(std::move(*note));
   out.mount = std::move(axis.mount);
   if (out.mount && out.mount->outcome == MountOutcome::solved && axis.message.empty())
     out.correction = correction_for(*out.mount, axis.problem.site, session.base);

@@ -3,6 +3,8 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
+#include <numbers>
 
 #include "session/align_problem.hpp"
 #include "session/load.hpp"
@@ -69,24 +71,6 @@ void find_pole(const MeasuredFrame& first, const SessionOptions& options, NightA
     out.centre = id.camera_from_icrs.inverse() * *forward;
 }
 
-}  // namespace
-
-NightAxis find_axis(const NightSequence& sequence, const std::vector<NightFile>& files, const Catalogue& catalogue,
-                    const CheckOptions& options, const Progress& progress, NightCache* cache) {
-  NightAxis out;
-  const std::vector<std::size_t> which = chosen(sequence, files, options.most_identified);
-  if (which.empty()) {
-    out.message = "no frame shows enough stars to identify";
-    return out;
-  }
-  out.frames = identify_some(which, files, catalogue, options, progress, cache, out.message);
-  out.identified = out.frames.size();
-  if (out.frames.empty()) return out;
-  find_pole(out.frames.front(), options.session, out);
-  solve_axis(out, 0.0, options, progress);
-  return out;
-}
-
 void solve_axis(NightAxis& axis, double after_s, const CheckOptions& options, const Progress& progress) {
   axis.message.clear();
   axis.mount.reset();
@@ -119,14 +103,44 @@ void solve_axis(NightAxis& axis, double after_s, const CheckOptions& options, co
     axis.message = axis.mount->message;
 }
 
-std::optional<std::string> bend_note(const NightAxis& axis) {
-  // A widening that nobody would see in the rounded figures needs no word.
-  if (!axis.bend || axis.mount->total_sigma < axis.bend->sigma_before * 1.5) return {};
+}  // namespace
+
+NightAxis find_axis(const NightSequence& sequence, const std::vector<NightFile>& files, const Catalogue& catalogue,
+                    const CheckOptions& options, const Progress& progress, NightCache* cache) {
+  NightAxis out;
+  const std::vector<std::size_t> which = chosen(sequence, files, options.most_identified);
+  if (which.empty()) {
+    out.message = "no frame shows enough stars to identify";
+    return out;
+  }
+  out.frames = identify_some(which, files, catalogue, options, progress, cache, out.message);
+  out.identified = out.frames.size();
+  if (out.frames.empty()) return out;
+  find_pole(out.frames.front(), options.session, out);
+  solve_axis(out, 0.0, options, progress);
+  return out;
+}
+
+void solve_settled(NightAxis& axis, const Settling& settling, const CheckOptions& options, const Progress& progress) {
+  constexpr double kDecays = 4.0;
+  solve_axis(axis, kDecays * settling.decay_s, options, progress);
+  if (!axis.mount || axis.mount->outcome != MountOutcome::solved) return;
+  const std::vector<MountFrame>& frames = axis.problem.frames;
+  const double span_s = frames.back().mid_time.seconds_since(frames.front().mid_time);
+  const double left_rad = std::hypot(settling.x_px, settling.y_px) * std::exp(-kDecays) / axis.mount->lens.focal_px;
+  // Of the axis in any direction, hence half of the square along each.
+  allow_for_drift(*axis.mount, Angle::rad(left_rad / (kSiderealRate_rad_per_s * span_s) / std::numbers::sqrt2));
+}
+
+std::optional<std::string> bend_note(const NightAxis& axis, const NightDiagnosis& night) {
+  if (!axis.bend || !night.steps.empty() || night.settling) return {};
+  // A widening that changes nothing one would do needs no word.
+  const Angle now = axis.mount->total_sigma;
+  if (now < axis.bend->sigma_before * 1.5 || now < axis.mount->total_error * 0.1 || now.arcmin() < 0.5) return {};
   return fmt::format(
       "beside its turn about the axis the camera gave way slowly, by {:.1f} px (head, tripod or tube); part of that "
-      "may "
-      "pass for an axis error, so the axis is stated to ± {:.1f}′ instead of ± {:.1f}′. Tighten head and tripod",
-      axis.bend->departure_px, axis.mount->total_sigma.arcmin(), axis.bend->sigma_before.arcmin());
+      "may pass for an axis error, so the axis is stated to ± {:.1f}′ instead of ± {:.1f}′. Tighten head and tripod",
+      axis.bend->departure_px, now.arcmin(), axis.bend->sigma_before.arcmin());
 }
 
 }  // namespace polewright::session

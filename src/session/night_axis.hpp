@@ -5,6 +5,7 @@
 #include <string>
 
 #include "polewright/catalogue.hpp"
+#include "polewright/diagnose.hpp"
 #include "polewright/mount.hpp"
 #include "session/night_bend.hpp"
 #include "session/night_sequences.hpp"
@@ -30,10 +31,12 @@ struct NightAxis {
                                   const Catalogue& catalogue, const CheckOptions& options, const Progress& progress,
                                   NightCache* cache);
 
-/// Fits the mount again, to the frames from `after_s` seconds after the first one on.
-void solve_axis(NightAxis& axis, double after_s, const CheckOptions& options, const Progress& progress);
+/// Fits the mount again, to the frames after the field has come to rest but for e⁻⁴ of its way. What is left of the way
+/// passes for an axis error and is added to the stated one.
+void solve_settled(NightAxis& axis, const Settling& settling, const CheckOptions& options, const Progress& progress);
 
-/// What the bend means for the axis, for people; nothing when there is none to speak of.
-[[nodiscard]] std::optional<std::string> bend_note(const NightAxis& axis);
+/// What the bend means for the axis, for people; nothing when there is none to speak of, or when the night's account
+/// names the movement itself.
+[[nodiscard]] std::optional<std::string> bend_note(const NightAxis& axis, const NightDiagnosis& night);
 
 }  // namespace polewright::session

@@ -283,4 +283,8 @@ NightMount solve_night(const MountProblem& problem, const MountOptions& options)
   return out;
 }
 
+void allow_for_drift(MountSolution& mount, Angle sigma) {
+  widen(mount, sigma.rad() * sigma.rad() * Matrix2d::Identity());
+}
+
 }  // namespace polewright::session

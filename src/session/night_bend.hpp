@@ -28,4 +28,7 @@ struct NightMount {
 /// error. Where one axis and one pointing serve all frames, a course that bends is not taken for an adjustment.
 [[nodiscard]] NightMount solve_night(const MountProblem& problem, const MountOptions& options = {});
 
+/// Adds to a solved mount's stated errors what a drift of unknown direction makes of the axis, 1σ in each direction.
+void allow_for_drift(MountSolution& mount, Angle sigma);
+
 }  // namespace polewright::session

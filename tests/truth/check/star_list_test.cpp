@@ -41,6 +41,23 @@ TEST_CASE(
   }
 }
 
+TEST_CASE("a field that came to rest during the night: the axis' stated error covers what is left of that") {
+  test::NightPlan plan = test::clean_night(50.0, 60.0, 40, 31);
+  plan.scene.mount.altitude_error = Angle::arcmin(22.0);
+  plan.scene.mount.azimuth_error = Angle::arcmin(22.0);
+  plan.scene.settlings = {{0.0, 376.0, {Angle::arcsec(1140.0), Angle::deg(50), Angle()}}};  // 71 px
+  const CheckReport report = explained(plan);
+  const CheckSequence& s = report.sequences[0];
+  REQUIRE(s.diagnosis.settling);
+  REQUIRE(s.mount);
+  REQUIRE(s.mount->outcome == MountOutcome::solved);
+  const Vec<Enu> truth = simulate::scene_truth(plan.scene).axis;
+  INFO("axis off by " << angle_between(s.mount->axis, truth).arcmin() << "′, stated " << s.mount->total_sigma.arcmin());
+  // Two total sigmas hold more than 95 % in a plane.
+  CHECK(angle_between(s.mount->axis, truth) < s.mount->total_sigma * 2.0);
+  CHECK(s.mount->total_sigma.arcmin() > 1.0);
+}
+
 TEST_CASE("a clean night of star lists: every frame sharp, nothing to blame") {
   const CheckReport report = explained(test::clean_night(85.0, 60.0, 24, 21));
   CHECK(report.sequences[0].diagnosis.causes.empty());
