@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
+#include <set>
 
 #include "polewright/check.hpp"
 #include "report/words.hpp"
@@ -12,9 +14,30 @@ namespace {
 using namespace report;
 using Lines = std::vector<std::string>;
 
-std::string name_of(const std::string& file) {
-  return printable(file.substr(file.find_last_of('/') + 1));
+std::string last_part(const std::string& file) {
+  return file.substr(file.find_last_of('/') + 1);
 }
+
+/// What a frame is called: its file's name, or, where two frames share one, the path below the folder common to all.
+class Names {
+ public:
+  explicit Names(const std::vector<CheckFrame>& frames) {
+    std::set<std::string> seen;
+    bool shared = false;
+    for (const CheckFrame& f : frames) shared |= !seen.insert(last_part(f.file)).second;
+    if (!shared) return;
+    std::string common = frames.front().file;
+    for (const CheckFrame& f : frames)
+      common.erase(std::mismatch(common.begin(), common.end(), f.file.begin(), f.file.end()).first, common.end());
+    folder_ = common.rfind('/') + 1;  // 0 when there is none in common
+  }
+  [[nodiscard]] std::string of(const CheckFrame& f) const {
+    return printable(folder_ ? f.file.substr(*folder_) : last_part(f.file));
+  }
+
+ private:
+  std::optional<std::size_t> folder_;
+};
 
 std::string plural(std::size_t n, const char* word) {
   return fmt::format("{} {}{}", n, word, n == 1 ? "" : "s");
@@ -30,10 +53,23 @@ void summary(const CheckReport& r, const TextStyle& style, Lines& out) {
       fmt::format("{}{}{} (a trail of {:g} px is accepted){}", on, text, fmt::join(parts, ", "), r.tolerance_px, off));
 }
 
-void heading(const CheckSequence& s, std::size_t number, std::size_t of, Lines& out) {
-  if (of < 2) return;
-  std::string text = fmt::format("Sequence {}: {}", number, plural(s.frames.size(), "frame"));
+/// " from … to …" by the camera's clock, as far as the frames have times.
+std::string span_of(const CheckReport& r, const CheckSequence& s) {
+  const auto& first = r.frames[s.frames.front()].clock_time;
+  const auto& last = r.frames[s.frames.back()].clock_time;
+  if (!first || !last) return {};
+  const std::string from = first->iso(), to = last->iso();
+  const bool one_day = from.substr(0, 10) == to.substr(0, 10);
+  return fmt::format(", {} {} to {}{}", from.substr(0, 10), from.substr(11, 5), one_day ? "" : to.substr(0, 10) + " ",
+                     to.substr(11, 5));
+}
+
+void heading(const CheckReport& r, std::size_t index, Lines& out) {
+  if (r.sequences.size() < 2) return;
+  const CheckSequence& s = r.sequences[index];
+  std::string text = fmt::format("Sequence {}: {}", index + 1, plural(s.frames.size(), "frame"));
   if (s.exposure_s) text += fmt::format(" of {}", duration_text(*s.exposure_s));
+  text += span_of(r, s);
   if (!s.camera.empty()) text += ", " + printable(s.camera);
   if (s.centre_ra_deg)
     text += fmt::format(", at right ascension {:.2f}°, declination {:+.2f}°", *s.centre_ra_deg, *s.centre_dec_deg);
@@ -41,18 +77,21 @@ void heading(const CheckSequence& s, std::size_t number, std::size_t of, Lines& 
 }
 
 /// "since …": the first frame that a cause spoils.
-std::string since(const CheckReport& r, const CheckSequence& s, const std::string& cause) {
+std::string since(const CheckReport& r, const CheckSequence& s, const std::string& cause, const Names& names) {
   for (const std::size_t i : s.frames)
-    if (r.frames[i].finding.cause == cause) return ", first on " + name_of(r.frames[i].file);
+    if (r.frames[i].finding.cause == cause) return ", first on " + names.of(r.frames[i]);
   return {};
 }
 
-void causes(const CheckReport& r, const CheckSequence& s, const TextStyle& style, Lines& out) {
+void causes(const CheckReport& r, const CheckSequence& s, const TextStyle& style, const Names& names, Lines& out) {
   const auto [on, off] = emphasis(style);
   for (const NightCause& c : s.diagnosis.causes)
     out.push_back(fmt::format("{}{:<18}{} {:>3.0f} %  {}{}", on, c.cause, off, 100.0 * c.share, printable(c.evidence),
-                              since(r, s, c.cause)));
-  if (s.diagnosis.causes.empty()) out.push_back("Nothing to blame: no cause reaches half of the trail you accept.");
+                              since(r, s, c.cause, names)));
+  if (!s.diagnosis.causes.empty()) return;
+  const bool spoilt = std::any_of(s.frames.begin(), s.frames.end(),
+                                  [&](std::size_t i) { return r.frames[i].finding.verdict != Verdict::sharp; });
+  out.push_back(spoilt ? "No cause found." : "Nothing to blame: every frame is as sharp as you asked.");
 }
 
 void what_next(const CheckSequence& s, double tolerance_px, Lines& out) {
@@ -75,7 +114,8 @@ void what_next(const CheckSequence& s, double tolerance_px, Lines& out) {
                     100.0 * axis->share));
   if (s.mount && s.mount->outcome == MountOutcome::solved && s.mount_message.empty())
     out.push_back(fmt::format("Axis      {} ± {:.1f}′ from the pole, from {}", arcmin_text(s.mount->total_error),
-                              s.mount->total_sigma.arcmin(), plural(s.frames_identified, "identified frame")));
+                              std::max(0.1, s.mount->total_sigma.arcmin()),
+                              plural(s.frames_identified, "identified frame")));
   else if (axis_to_blame && !s.mount_message.empty())
     out.push_back("Axis      which way to turn is unknown: " + printable(s.mount_message));
   if (d.longest_sharp_s && s.exposure_s && *d.longest_sharp_s < *s.exposure_s) {
@@ -87,7 +127,7 @@ void what_next(const CheckSequence& s, double tolerance_px, Lines& out) {
   }
 }
 
-void findings(const CheckReport& r, const CheckSequence& s, Lines& out) {
+void findings(const CheckReport& r, const CheckSequence& s, const Names& names, Lines& out) {
   const NightDiagnosis& d = s.diagnosis;
   if (d.drift)
     out.push_back(fmt::format("Drift     {:.2f} px a minute at the centre, {:.2f} at worst", d.drift->centre_px_per_min,
@@ -99,7 +139,7 @@ void findings(const CheckReport& r, const CheckSequence& s, Lines& out) {
   for (const NightStep& step : d.steps)
     out.push_back(fmt::format("{}after {}: the field stays shifted by {:.1f} px",
                               step.kind == StepKind::slip ? "Leap      " : "Re-aimed  ",
-                              name_of(r.frames[s.frames[step.after_frame]].file), std::hypot(step.x_px, step.y_px)));
+                              names.of(r.frames[s.frames[step.after_frame]]), std::hypot(step.x_px, step.y_px)));
   for (const std::string& note : d.notes) out.push_back("Note      " + note);
 }
 
@@ -117,7 +157,7 @@ double badness(const CheckFrame& f) {
   return 0.0;
 }
 
-std::string row(const CheckFrame& f) {
+std::string row(const CheckFrame& f, const Names& names) {
   const FrameFinding& found = f.finding;
   const auto number = [](const std::optional<double>& v, int decimals) {
     return v ? fmt::format("{:.{}f}", *v, decimals) : std::string("–");
@@ -127,17 +167,17 @@ std::string row(const CheckFrame& f) {
                           : std::string("–");
   return fmt::format("{:<9} {:>13} {:>6} {:>6} {:>8}  {:<18} {}", to_text(found.verdict), trail, number(f.fwhm_px, 2),
                      f.stars, f.clock_time ? f.clock_time->iso().substr(11, 8) : "–", found.cause.value_or(""),
-                     name_of(f.file));
+                     names.of(f));
 }
 
-void table(const CheckReport& r, const CheckTextOptions& options, Lines& out) {
+void table(const CheckReport& r, const CheckTextOptions& options, const Names& names, Lines& out) {
   std::vector<const CheckFrame*> order;
   for (const CheckFrame& f : r.frames) order.push_back(&f);
   std::stable_sort(order.begin(), order.end(), [](const auto* a, const auto* b) { return badness(*a) > badness(*b); });
   const std::size_t shown = options.most_frames == 0 ? order.size() : std::min(order.size(), options.most_frames);
   out.push_back(fmt::format("{:<9} {:>13} {:>6} {:>6} {:>8}  {:<18} {}", "verdict", "trail px", "width", "stars",
                             "time", "cause", "file"));
-  for (std::size_t i = 0; i < shown; ++i) out.push_back(row(*order[i]));
+  for (std::size_t i = 0; i < shown; ++i) out.push_back(row(*order[i], names));
   if (shown < order.size())
     out.push_back(fmt::format("… and {} more, none worse than these; --all shows every frame", order.size() - shown));
 }
@@ -146,16 +186,17 @@ void table(const CheckReport& r, const CheckTextOptions& options, Lines& out) {
 
 std::string check_text(const CheckReport& r, const CheckTextOptions& options) {
   Lines out;
+  const Names names(r.frames);
   summary(r, options.style, out);
   for (std::size_t i = 0; i < r.sequences.size(); ++i) {
     const CheckSequence& s = r.sequences[i];
-    heading(s, i + 1, r.sequences.size(), out);
-    causes(r, s, options.style, out);
+    heading(r, i, out);
+    causes(r, s, options.style, names, out);
     what_next(s, r.tolerance_px, out);
-    findings(r, s, out);
+    findings(r, s, names, out);
     out.emplace_back();
   }
-  table(r, options, out);
+  table(r, options, names, out);
   for (const std::string& w : r.warnings) out.push_back("Note      " + printable(w));
   return fmt::format("{}\n", fmt::join(out, "\n"));
 }

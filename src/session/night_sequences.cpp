@@ -186,6 +186,20 @@ class Splitter {
   std::vector<std::size_t> waiting_;
 };
 
+/// Frames in order of time, cut at pauses as long as a day's: whoever goes out again has set the mount up anew, and
+/// what drifted or swung before says nothing about what does now.
+std::vector<std::vector<std::size_t>> nights_of(const std::vector<std::size_t>& order,
+                                                const std::vector<std::optional<UtcTime>>& times) {
+  constexpr double kPause_s = 6.0 * 3600.0;
+  std::vector<std::vector<std::size_t>> nights(1);
+  for (const std::size_t i : order) {
+    const auto& last = nights.back().empty() ? std::nullopt : times[nights.back().back()];
+    if (times[i] && last && times[i]->seconds_since(*last) > kPause_s) nights.emplace_back();
+    nights.back().push_back(i);
+  }
+  return nights;
+}
+
 }  // namespace
 
 std::vector<NightSequence> split_sequences(const std::vector<NightFile>& files, const SessionOptions& options,
@@ -206,7 +220,8 @@ std::vector<NightSequence> split_sequences(const std::vector<NightFile>& files, 
     });
     if (progress) progress("comparing frames", done, kinds.size());
     ++done;
-    for (NightSequence& s : Splitter(files, members).split()) out.push_back(std::move(s));
+    for (std::vector<std::size_t>& night : nights_of(members, times))
+      for (NightSequence& s : Splitter(files, std::move(night)).split()) out.push_back(std::move(s));
   }
   std::stable_sort(out.begin(), out.end(),
                    [](const auto& a, const auto& b) { return a.files.size() > b.files.size(); });

@@ -3,6 +3,14 @@ const VERDICTS = ["sharp", "soft", "trailed", "unusable"];
 const VERDICT_SHAPE = { sharp: "disc", soft: "ring", trailed: "triangle", unusable: "cross" };
 const verdictMark = (v) => keyMark(`key-${VERDICT_SHAPE[v] ?? "disc"} verdict-${v}`, KEY_PATHS[VERDICT_SHAPE[v] ?? "disc"]);
 
+/** What a frame is called: its file's name, or, where two frames share one, the path below the folder common to all. */
+function frameNames(files) {
+  const last = (file) => file.slice(file.lastIndexOf("/") + 1);
+  if (new Set(files.map(last)).size === files.length) return last;
+  const common = files.reduce((a, b) => { let n = 0; while (n < a.length && a[n] === b[n]) ++n; return a.slice(0, n); });
+  return (file) => file.slice(common.lastIndexOf("/") + 1);
+}
+
 /** What the parts of the page share: which frame is chosen and who wants to know. */
 function makeNight(result) {
   const frames = result.frames, listeners = [];
@@ -14,6 +22,7 @@ function makeNight(result) {
     if (time[order[k]] <= time[order[k - 1]]) time[order[k]] = time[order[k - 1]] + (dated ? 1 : 1e-6);
   const night = {
     frames, time, order, dated, chosen: -1,
+    nameOf: frameNames(frames.map((f) => f.file)),
     onchange: (f) => listeners.push(f),
     choose: (i) => {
       if (!known(frames[i]) || i === night.chosen) return;
@@ -30,10 +39,24 @@ function checkAnswer(result) {
   fill(byId("answer-head"), null, bad === 0 ? [s.soft === 0 ? "Every frame is sharp" : "No frame is trailed"]
     : [figure(result, "summary.trailed", String), " of ", figure(result, "summary.frames", String), s.trailed === 1 ? " frames is trailed" : " frames are trailed"]);
   section("answer", el("ul", { class: "tally" }, VERDICTS.map((v) => el("li", { class: s[v] ? "" : "none" }, verdictMark(v), figure(result, `summary.${v}`, String, "big"), el("span", null, v)))));
-  const main = q?.causes[0];
-  if (main) section("answer", el("p", { class: "message" }, `Mostly ${main.cause}. `, el("span", { class: "detail" }, `${capital(main.evidence)}.`.replace(/\.\.$/, "."))));
+  const main = q?.causes[0], many = (result.sequences ?? []).length > 1;
+  if (main) section("answer", el("p", { class: "message" }, `${many ? "Largest sequence: mostly" : "Mostly"} ${main.cause}. `, el("span", { class: "detail" }, `${capital(main.evidence)}.`.replace(/\.\.$/, "."))));
   // Only where it says something: the steady motion alone may allow more than was shot while other things trail the stars.
   if (known(q?.longest_sharp_s) && known(q.exposure_s) && q.longest_sharp_s < q.exposure_s) section("answer", el("p", null, "The steady motion (axis, rate, worm) stays within the accepted trail up to ", figure(result, "sequence.longest_sharp_s", duration, "mid"), known(q.trailed_saved_by_longest_sharp) ? `; such exposures would have saved ${Math.round(100 * q.trailed_saved_by_longest_sharp)} % of the trailed frames.` : "."));
+}
+
+/** Other cameras, exposures, pointings and evenings, a line each: the page goes into the largest sequence only. */
+function otherSequences(result) {
+  const all = result.sequences ?? [], most = 20;
+  if (all.length < 2) return;
+  const line = (q, i) => {
+    const own = result.frames.filter((f) => f.sequence === i), from = own.map((f) => f.mid_time_utc).filter(known).sort()[0];
+    const bad = own.filter((f) => f.verdict === "trailed" || f.verdict === "unusable").length;
+    return el("li", null, `${own.length} ${own.length === 1 ? "frame" : "frames"}${known(q.exposure_s) ? ` of ${duration(q.exposure_s)}` : ""}${from ? ` from ${utc(from)}` : ""}: ${bad} trailed or unusable${q.causes.length ? `, mostly ${q.causes[0].cause}` : ""}`);
+  };
+  section("basis", el("h3", null, `${all.length} sequences`),
+    el("p", { class: "how" }, "Cameras, exposures, pointings and evenings are told apart. Causes, drift and axis on this page are those of the first."),
+    el("ul", null, all.slice(0, most).map(line), all.length > most ? el("li", null, `and ${all.length - most} more`) : null));
 }
 
 /** The sequence's axis in the same drawing as after an alignment. */
@@ -210,7 +233,7 @@ const COLUMNS = [
 
 function frameRow(night, i) {
   const f = night.frames[i];
-  const name = el("button", { type: "button", class: "link", onclick: () => night.choose(i) }, quoted(f.file.split("/").at(-1)));
+  const name = el("button", { type: "button", class: "link", onclick: () => night.choose(i) }, quoted(night.nameOf(f.file)));
   const row = el("tr", { onclick: (e) => { if (e.target.closest("button") === null) night.choose(i); } },
     COLUMNS.map((c) => el("td", { class: c.wide ? "wide-only" : null }, c.cell ? c.cell(f) ?? "–" : name)));
   return row;
@@ -270,14 +293,14 @@ function exportList(names, note) {
 }
 
 function sequenceSection(result) {
-  const q = result.sequence, rows = [];
+  const q = result.sequence, rows = [], nameOf = frameNames(result.frames.map((f) => f.file));
   if (!q) return;
   if (known(q.drift_px_per_min)) rows.push(["Drift", figure(result, "sequence.drift_px_per_min", (v) => `${v.toFixed(3)} px a minute`)]);
   if (q.rate) rows.push(["Tracking rate over sidereal", [figure(result, "sequence.rate.ratio", (v) => plusMinus(v, q.rate.ratio_sigma)), `, ${q.rate.matches}`]]);
   if (q.axis) rows.push(["Axis to pole", figure(result, "sequence.axis.total_error_arcmin", (v) => `${plusMinus(v, q.axis.total_error_sigma_arcmin)}′`)]);
   const p = q.periodic_error, notes = [q.axis_message, ...(q.notes ?? []), ...(result.warnings ?? [])].filter(known);
   if (p && known(p.amplitude_arcsec)) rows.push(["Periodic error", [figure(result, "sequence.periodic_error.amplitude_arcsec", (v) => `${v.toFixed(1)}″`), " every ", figure(result, "sequence.periodic_error.period_s", (v) => `${v.toFixed(0)} s`)]]);
-  q.steps.forEach((s) => rows.push([capital(s.kind), ["after ", quoted(s.after_file.split("/").at(-1)), known(s.shift_px) ? `, ${stepSize(s.shift_px)} px` : ""]]));
+  q.steps.forEach((s) => rows.push([capital(s.kind), ["after ", quoted(nameOf(s.after_file)), known(s.shift_px) ? `, ${stepSize(s.shift_px)} px` : ""]]));
   section("basis", rows.length ? wideTable("The night as a whole", ["What", "Figure"], rows) : null,
     el("p", { class: "how" }, "Each frame is judged by its own stars; shift and roll follow the star pattern from frame to frame. A frame is called trailed when its motion during the exposure exceeds what you accept, whatever the lens itself does to the corners."),
     notes.length ? [el("h3", null, "What limits them"), el("ul", null, notes.map((w) => el("li", null, quoted(w))))] : null);
@@ -302,4 +325,5 @@ function checkPage(result, evidence) {
   checkAxis(result.sequence);
   if (result.sequence) causesSection(result.sequence.causes);
   sequenceSection(result);
+  otherSequences(result);
 }

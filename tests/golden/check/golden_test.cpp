@@ -131,6 +131,23 @@ TEST_CASE("check text: the table is cut and says so") {
   CHECK(text.find("and 2 more") != std::string::npos);
 }
 
+TEST_CASE("check text: frames of the same name in two folders, and two evenings, are told apart") {
+  CheckReport r = sample_night();
+  r.frames[0].file = "night/one/a_1.cr2";
+  r.frames[1].file = "night/other/a_1.cr2";
+  r.sequences.push_back(r.sequences[0]);
+  r.sequences[0].frames = {0};
+  r.sequences[1].frames = {1, 2};
+  r.frames[2].clock_time = UtcTime::from_calendar({2026, 8, 13, 0, 5, 30.0});
+  r.sequences[1].diagnosis.steps.clear();
+  r.sequences[0].diagnosis.steps.clear();
+  const std::string text = check_text(r);
+  CHECK(text.find(" one/a_1.cr2") != std::string::npos);
+  CHECK(text.find(" other/a_1.cr2") != std::string::npos);
+  CHECK(text.find("Sequence 1: 1 frame of 60 s, 2026-08-12 21:00 to 21:00") != std::string::npos);
+  CHECK(text.find("Sequence 2: 2 frames of 60 s, 2026-08-12 21:01 to 2026-08-13 00:05") != std::string::npos);
+}
+
 TEST_CASE("check JSON satisfies its schema, full and empty") {
   CHECK(test::schema_violation(kSchema, check_json(sample_night())) == "");
   CHECK(test::schema_violation(kSchema, check_json(CheckReport{})) == "");

@@ -63,3 +63,19 @@ TEST_CASE("a clean night of star lists: every frame sharp, nothing to blame") {
   CHECK(report.sequences[0].diagnosis.causes.empty());
   CHECK(report.count(Verdict::sharp) == report.frames.size());
 }
+
+TEST_CASE("frames of two evenings under the same stars are two sequences") {
+  const test::NightPlan plan = test::clean_night(50.0, 60.0, 12, 5);
+  std::vector<session::NightFile> files = test::star_list_night(plan);
+  const std::size_t one_evening = files.size();
+  for (std::size_t i = 0; i < one_evening; ++i) {
+    session::NightFile later = files[i];
+    later.record->metadata.mid_time->value = later.record->metadata.mid_time->value.plus_seconds(86164.0);
+    files.push_back(later);
+  }
+  CheckReport report;
+  REQUIRE_FALSE(session::explain_night(files, CheckOptions{}, {}, report));
+  REQUIRE(report.sequences.size() == 2);
+  CHECK(report.sequences[0].frames.size() == one_evening);
+  CHECK(report.sequences[1].frames.size() == one_evening);
+}
