@@ -39,6 +39,37 @@ struct Linearised {
   [[nodiscard]] double cost() const { return residual.squaredNorm(); }
 };
 
+/// Columns at the nodes of one exposure less their mean: what moves while the shutter is open. Steps and blips are
+/// left out, since nothing says when in the exposure they fell.
+MatrixXd moving_columns(const Series& s, const std::vector<Component>& components, Index rows, Index frame) {
+  MatrixXd out = MatrixXd::Zero(kNodes.size(), rows);
+  Index from = 1;
+  for (const Component& c : components) {
+    const Index n = c.term == Term::wave ? 2 : 1;
+    if (c.term != Term::step && c.term != Term::blip)
+      for (std::size_t k = 0; k < kNodes.size(); ++k)
+        out.block(static_cast<Index>(k), from, 1, n) =
+            columns_at(c, s, s.time_s[frame] + 0.5 * s.exposure_s[frame] * kNodes[k].at, 0.0);
+    from += n;
+  }
+  Eigen::RowVectorXd mean = Eigen::RowVectorXd::Zero(out.cols());
+  for (std::size_t k = 0; k < kNodes.size(); ++k) mean += kNodes[k].weight * out.row(static_cast<Index>(k));
+  return out.rowwise() - mean;
+}
+
+/// Square of the even trail with the same second moment: 12 times the spread of the way gone.
+Eigen::Vector2d square_of(const MatrixXd& way) {
+  Eigen::Vector2d out = Eigen::Vector2d::Zero();
+  for (std::size_t k = 0; k < kNodes.size(); ++k) {
+    const double x = way(static_cast<Index>(k), 0), y = way(static_cast<Index>(k), 1);
+    out += 12.0 * kNodes[k].weight * Eigen::Vector2d(x * x - y * y, 2.0 * x * y);
+  }
+  return out;
+}
+MatrixXd way_of(const Series& s, const MatrixXd& moving, const MatrixXd& coefficients) {
+  return moving * coefficients * s.px_from_y.topRows(2).transpose();
+}
+
 class JointFit {
  public:
   JointFit(const Series& s, const Account& a, bool with_trails) : s_(s), with_trails_(with_trails) {
@@ -106,35 +137,8 @@ class JointFit {
     count_ = shape_from_ + (with_trails_ ? 2 : 0);
   }
 
-  /// Columns at the nodes of one exposure less their mean: what moves while the shutter is open. Steps and blips are
-  /// left out, since nothing says when in the exposure they fell.
   [[nodiscard]] MatrixXd moving(const std::vector<Component>& components, Index frame) const {
-    MatrixXd out = MatrixXd::Zero(kNodes.size(), place_of_.rows());
-    Index from = 1;
-    for (const Component& c : components) {
-      const Index n = c.term == Term::wave ? 2 : 1;
-      if (c.term != Term::step && c.term != Term::blip)
-        for (std::size_t k = 0; k < kNodes.size(); ++k)
-          out.block(static_cast<Index>(k), from, 1, n) =
-              columns_at(c, s_, s_.time_s[frame] + 0.5 * s_.exposure_s[frame] * kNodes[k].at, 0.0);
-      from += n;
-    }
-    Eigen::RowVectorXd mean = Eigen::RowVectorXd::Zero(out.cols());
-    for (std::size_t k = 0; k < kNodes.size(); ++k) mean += kNodes[k].weight * out.row(static_cast<Index>(k));
-    return out.rowwise() - mean;
-  }
-
-  /// Square of the even trail with the same second moment: 12 times the spread of the way gone.
-  static Eigen::Vector2d square_of(const MatrixXd& way) {
-    Eigen::Vector2d out = Eigen::Vector2d::Zero();
-    for (std::size_t k = 0; k < kNodes.size(); ++k) {
-      const double x = way(static_cast<Index>(k), 0), y = way(static_cast<Index>(k), 1);
-      out += 12.0 * kNodes[k].weight * Eigen::Vector2d(x * x - y * y, 2.0 * x * y);
-    }
-    return out;
-  }
-  [[nodiscard]] MatrixXd way_of(const MatrixXd& moving_columns, const MatrixXd& coefficients) const {
-    return moving_columns * coefficients * s_.px_from_y.topRows(2).transpose();
+    return moving_columns(s_, components, place_of_.rows(), frame);
   }
 
   void add_places(const Unknowns& u, Linearised& out) const {
@@ -161,7 +165,7 @@ class JointFit {
       const double sigma = trail_sigma_[i];
       if (sigma <= 0.0) continue;
       const Index row = 3 * s_.size() + 2 * i;
-      const MatrixXd b = moving(u.components, i), way = way_of(b, u.coefficients);
+      const MatrixXd b = moving(u.components, i), way = way_of(s_, b, u.coefficients);
       const Eigen::Vector2d left = s_.smear.row(i).transpose() - square_of(way) - u.shape;
       const double soft = huber(left.norm() / sigma) / sigma;
       out.residual.segment<2>(row) = left * soft;
@@ -179,7 +183,7 @@ class JointFit {
         }
       for (std::size_t w = 0; w < waves_.size(); ++w)
         out.jacobian.block<2, 1>(row, periods_from_ + static_cast<Index>(w)) =
-            -(square_of(way_of(moving(with_longer(u.components, w), i), u.coefficients)) - square_of(way)) * soft /
+            -(square_of(way_of(s_, moving(with_longer(u.components, w), i), u.coefficients)) - square_of(way)) * soft /
             kSmallStep;
       out.jacobian.block<2, 2>(row, shape_from_) = -soft * Eigen::Matrix2d::Identity();
     }
@@ -209,7 +213,7 @@ class JointFit {
     std::vector<double> off, stated;
     for (Index i = 0; i < s_.size(); ++i) {
       if (s_.smear_sigma[i] <= 0.0) continue;
-      const MatrixXd way = way_of(moving(best_.components, i), best_.coefficients);
+      const MatrixXd way = way_of(s_, moving(best_.components, i), best_.coefficients);
       off.push_back((s_.smear.row(i).transpose() - square_of(way) - best_.shape).squaredNorm());
       stated.push_back(std::pow(s_.smear_sigma[i], 2));
     }
@@ -304,6 +308,23 @@ std::vector<WaveError> refine_waves(const Series& s, Account& account) {
     }
   }
   return places.errors(account);
+}
+
+double trail_scatter_px4(const Series& s, const Account& account) {
+  std::vector<double> first, second, off, stated;
+  for (Index i = 0; i < s.size(); ++i) {
+    if (s.smear_sigma[i] <= 0.0) continue;
+    const MatrixXd moving = moving_columns(s, account.components, account.coefficients.rows(), i);
+    const Eigen::Vector2d left = s.smear.row(i).transpose() - square_of(way_of(s, moving, account.coefficients));
+    first.push_back(left.x());
+    second.push_back(left.y());
+    stated.push_back(std::pow(s.smear_sigma[i], 2));
+  }
+  const Eigen::Vector2d shape(median_of(first), median_of(second));
+  for (std::size_t k = 0; k < first.size(); ++k)
+    off.push_back((Eigen::Vector2d(first[k], second[k]) - shape).squaredNorm());
+  // The median of a two-dimensional squared error is 2 ln 2 σ².
+  return std::max(median_of(off) / (2.0 * std::log(2.0)), median_of(stated));
 }
 
 }  // namespace polewright::diagnose

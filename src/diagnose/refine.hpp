@@ -18,4 +18,8 @@ struct WaveError {
 /// Trails count only while they do not contradict the places. Gives one error per component.
 [[nodiscard]] std::vector<WaveError> refine_waves(const Series& series, Account& account);
 
+/// Variance per component (px⁴) of what the account's motion leaves of the squared trails, the star images' own shape
+/// taken off; from the median, and never below what is stated.
+[[nodiscard]] double trail_scatter_px4(const Series& series, const Account& account);
+
 }  // namespace polewright::diagnose

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "diagnose/harmonics.hpp"
+
 namespace polewright::diagnose {
 namespace {
 
@@ -218,8 +220,10 @@ double amplitude_of(const Account& account, std::size_t wave) {
 /// Waves as refined, less those whose amplitude the joint fit does not know: two that share a peak (the second was the
 /// first one's inaccuracy before it was refined), or one that a bend or a settling could as well be.
 void refine(const Series& s, const NightOptions& options, Finding& finding) {
+  finding.wave_error = refine_waves(s, finding.account);
+  if (add_harmonics(s, options.least_bic_gain, finding.account, finding.wave_error))
+    finding.bic_gain = gains_of(s, finding.account, Noise::red);
   while (true) {
-    finding.wave_error = refine_waves(s, finding.account);
     const std::vector<Component>& c = finding.account.components;
     std::size_t weakest = c.size();
     double least = options.least_sigma;
@@ -235,6 +239,7 @@ void refine(const Series& s, const NightOptions& options, Finding& finding) {
     std::vector<Component> left = c;
     left.erase(left.begin() + static_cast<std::ptrdiff_t>(weakest));
     finding.account = fit(s, left);
+    finding.wave_error = refine_waves(s, finding.account);
     finding.bic_gain = gains_of(s, finding.account, Noise::red);
   }
 }
