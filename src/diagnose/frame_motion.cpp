@@ -9,19 +9,35 @@ namespace {
 
 struct Movements {
   Displacement steady = Displacement::Zero(), periodic = Displacement::Zero(), settling = Displacement::Zero();
-  [[nodiscard]] Displacement sum() const { return steady + periodic + settling; }
+  Displacement whole = Displacement::Zero();  ///< even trail with the same spread as all of them together
 };
+
+/// The even trail that draws stars out as much as this way does: 12 times its spread, along its longest direction. What
+/// goes and comes back within an exposure ends where it began and still draws a trail.
+Displacement even_trail(const Eigen::MatrixXd& way) {
+  const Eigen::MatrixXd off = way.rowwise() - way.colwise().mean();
+  const Eigen::Matrix3d spread = off.transpose() * off / static_cast<double>(way.rows());
+  const Eigen::SelfAdjointEigenSolver<Eigen::Matrix3d> axes(spread);
+  const Displacement trail = axes.eigenvectors().col(2) * std::sqrt(12.0 * std::max(0.0, axes.eigenvalues()[2]));
+  const Displacement ends = (way.row(way.rows() - 1) - way.row(0)).transpose();
+  return trail.dot(ends) < 0.0 ? Displacement(-trail) : trail;
+}
 
 Movements movements_during(const NightFrame& f, const Series& s, const Account& account) {
   Movements m;
   if (!f.time_s || s.size() < 2) return m;
+  constexpr int kMoments = 24;  // of the exposure; the spread of an even motion comes out right to 0.1 %
   const double from = *f.time_s - 0.5 * f.exposure_s, to = *f.time_s + 0.5 * f.exposure_s;
+  Eigen::MatrixXd way = Eigen::MatrixXd::Zero(kMoments, 3);
   for (std::size_t i = 0; i < account.components.size(); ++i) {
     const Term term = account.components[i].term;
     if (term == Term::step || term == Term::blip) continue;  // sudden: says nothing about how long it took
     const Displacement moved = account.moved(i, s, from, to);
     (term == Term::wave ? m.periodic : term == Term::settling ? m.settling : m.steady) += moved;
+    for (int k = 0; k < kMoments; ++k)
+      way.row(k) += account.moved(i, s, from, from + (k + 0.5) / kMoments * f.exposure_s).transpose();
   }
+  m.whole = even_trail(way);
   return m;
 }
 
@@ -34,7 +50,7 @@ void add_part(const std::string& cause, const Displacement& moved, const Displac
 
 void take_apart(const Movements& m, const NightFrame& f, const std::optional<SteadyDrift>& drift,
                 const NightField& field, FrameMotion& out) {
-  out.expected = m.sum();
+  out.expected = m.whole;
   if (drift) {
     const SteadyParts steady = separable(*drift) ? split_steady(m.steady, f.exposure_s, field)
                                                  : SteadyParts{Displacement::Zero(), Displacement::Zero(), m.steady};
