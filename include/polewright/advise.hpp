@@ -4,6 +4,7 @@
 #include <cstdint>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "polewright/mount.hpp"
@@ -70,6 +71,9 @@ struct ExposureAdvice {
 
 /// Longest exposures are looked for up to this.
 inline constexpr double kLongestExposure_s = 3600.0;
+
+/// What to do about a cause that `check` names, in one sentence; empty where there is nothing to advise.
+[[nodiscard]] std::string_view remedy_for(std::string_view cause);
 
 /// What to turn so that the axis meets the pole: exact rotations, any size of error. Altitude first, then azimuth.
 /// `mount` must be solved.

@@ -28,7 +28,7 @@ struct IdentifyOptions {
   /// An identification is accepted when the chance of it being an accident is below this.
   double max_chance_probability = 1e-9;
   int min_matches = 8;
-  double time_limit_s = 20.0;
+  double time_limit_s = 20.0;  ///< of one thread's processor time
 };
 
 constexpr std::uint32_t kNotInCatalogue = 0xFFFFFFFFu;

@@ -18,7 +18,8 @@ std::string drift_evidence(const std::string& cause, const SteadyDrift& d) {
                        d.turn_ratio.value_or(0.0), std::max(0.001, d.turn_ratio_sigma.value_or(0.0)),
                        d.worst_px_per_min);
   return fmt::format("the mount turns at {:.4f} ± {:.4f} of the sidereal rate, which moves stars {:.2f} px a minute",
-                     *d.rate_ratio, std::max(0.0001, d.rate_sigma.value_or(0.0)), d.rate_px_per_min);
+                     std::abs(*d.rate_ratio) < 0.00005 ? 0.0 : *d.rate_ratio,  // no minus before nothing
+                     std::max(0.0001, d.rate_sigma.value_or(0.0)), d.rate_px_per_min);
 }
 
 std::string periodic_evidence(const NightDiagnosis& n) {

@@ -135,10 +135,12 @@ void tell_notes(const Ledger& l, NightDiagnosis& out) {
         "the pointing moves so often from frame to frame (dithering, or play) that single steps are not listed");
   if (out.drift && !l.field.pole && whole_drift_word(*out.drift) == "unexplained")
     out.notes.push_back("the stars were not identified, so the even drift cannot be laid to axis or rate");
-  if (l.series.size() < 4)
+  if (l.frames.size() == 1)
+    out.notes.push_back("a frame alone shows that its stars are drawn out, but not by what");
+  else if (l.series.size() < 4 && !out.drift)
     out.notes.push_back(
-        fmt::format("only {} frames can be compared with one another; the motion through the sequence is unknown",
-                    l.series.size()));
+        fmt::format("{} of {} frames can be compared with one another, too few to know the motion through the sequence",
+                    l.series.size(), l.frames.size()));
 }
 
 }  // namespace

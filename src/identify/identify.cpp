@@ -1,9 +1,9 @@
 #include "polewright/identify.hpp"
 
 #include <algorithm>
-#include <chrono>
 #include <cmath>
 
+#include "base/thread_clock.hpp"
 #include "identify/believe.hpp"
 #include "identify/finish.hpp"
 #include "identify/grow.hpp"
@@ -27,8 +27,7 @@ class Identifier {
         options_(options),
         detections_(stars, kMostDetections),
         grower_(detections_, catalogue, hints.time),
-        deadline_(std::chrono::steady_clock::now() + std::chrono::duration_cast<std::chrono::steady_clock::duration>(
-                                                         std::chrono::duration<double>(options.time_limit_s))) {}
+        deadline_s_(thread_seconds() + options.time_limit_s) {}
 
   [[nodiscard]] const Detections& detections() const { return detections_; }
 
@@ -53,7 +52,7 @@ class Identifier {
     const PatternIndex index = PatternIndex::for_catalogue(catalogue_);
     SearchCounts counts;
     for (SearchPlan& plan : search_plans(detections_, hints_)) {
-      plan.deadline = deadline_;
+      plan.deadline_s = deadline_s_;
       const auto accept = [&](const Candidate& c) {
         Seed seed;
         seed.pose = c.pose;
@@ -87,7 +86,7 @@ class Identifier {
   const IdentifyOptions& options_;
   Detections detections_;
   Grower grower_;
-  std::chrono::steady_clock::time_point deadline_;
+  double deadline_s_;
   std::optional<Grown> found_;
   double chance_ = 0.0;
 };

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "base/thread_clock.hpp"
 #include "identify/pattern_build.hpp"
 
 namespace polewright {
@@ -36,7 +37,7 @@ class Searcher {
       if (among == previous || among < 4) break;
       previous = among;
       for (std::uint32_t anchor = 0; anchor < among; ++anchor) {
-        if (std::chrono::steady_clock::now() > plan_.deadline) return false;
+        if (thread_seconds() > plan_.deadline_s) return false;
         if (fans_of(anchor, among)) return true;
       }
     }

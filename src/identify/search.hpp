@@ -1,7 +1,6 @@
 // Search: from fans of the picture through the pattern index to poses worth a closer look.
 #pragma once
 
-#include <chrono>
 #include <functional>
 #include <optional>
 #include <vector>
@@ -29,7 +28,7 @@ struct SearchPlan {
   std::vector<std::uint32_t> brightest{20, 40, 80, 160, 320};  ///< how many detections are tried, one after another
   double densest_spacing_deg = 0.0;                            ///< leaves out levels denser than this
   double base_tolerance = 0.008;  ///< of a fan's code: lens distortion of 1 % and the step of the stored code
-  std::chrono::steady_clock::time_point deadline;
+  double deadline_s = 1e300;  ///< by thread_seconds()
 };
 
 struct SearchCounts {

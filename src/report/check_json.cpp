@@ -1,5 +1,6 @@
 #include <cmath>
 
+#include "polewright/advise.hpp"
 #include "polewright/check.hpp"
 #include "report/json_parts.hpp"
 
@@ -81,13 +82,16 @@ Json steps_json(const CheckReport& r, const CheckSequence& s) {
 
 Json causes_json(const std::vector<NightCause>& causes) {
   Json list = Json::array();
-  for (const NightCause& c : causes)
+  for (const NightCause& c : causes) {
+    const std::string remedy(remedy_for(c.cause));
     list.push_back({{"cause", c.cause},
                     {"share", c.share},
                     {"trail_px", c.trail_px},
                     {"frames", c.frames},
                     {"bic_gain", c.bic_gain},
-                    {"evidence", c.evidence}});
+                    {"evidence", c.evidence},
+                    {"remedy", remedy.empty() ? Json(nullptr) : Json(remedy)}});
+  }
   return list;
 }
 

@@ -5,6 +5,7 @@
 #include <optional>
 #include <set>
 
+#include "polewright/advise.hpp"
 #include "polewright/check.hpp"
 #include "report/words.hpp"
 
@@ -76,22 +77,43 @@ void heading(const CheckReport& r, std::size_t index, Lines& out) {
   out.push_back(text);
 }
 
-/// "since …": the first frame that a cause spoils.
+/// The first frame that a cause spoils.
 std::string since(const CheckReport& r, const CheckSequence& s, const std::string& cause, const Names& names) {
   for (const std::size_t i : s.frames)
-    if (r.frames[i].finding.cause == cause) return ", first on " + names.of(r.frames[i]);
+    if (r.frames[i].finding.cause == cause) return " (first: " + names.of(r.frames[i]) + ")";
   return {};
 }
 
 void causes(const CheckReport& r, const CheckSequence& s, const TextStyle& style, const Names& names, Lines& out) {
   const auto [on, off] = emphasis(style);
-  for (const NightCause& c : s.diagnosis.causes)
+  for (const NightCause& c : s.diagnosis.causes) {
     out.push_back(fmt::format("{}{:<18}{} {:>3.0f} %  {}{}", on, c.cause, off, 100.0 * c.share, printable(c.evidence),
                               since(r, s, c.cause, names)));
+    const bool told_below = c.cause == "axis misalignment" && s.correction;
+    if (const std::string_view remedy = remedy_for(c.cause); !remedy.empty() && !told_below)
+      out.push_back(fmt::format("{:>24} {}", "do:", remedy));
+  }
   if (!s.diagnosis.causes.empty()) return;
   const bool spoilt = std::any_of(s.frames.begin(), s.frames.end(),
                                   [&](std::size_t i) { return r.frames[i].finding.verdict != Verdict::sharp; });
   out.push_back(spoilt ? "No cause found." : "Nothing to blame: every frame is as sharp as you asked.");
+}
+
+/// A screw is worth touching when what it should turn is more than its own uncertainty.
+std::string turn_text(const AxisCorrection& c, const MountSolution& m) {
+  std::vector<std::string> moves;
+  if (c.altitude > m.altitude_sigma)
+    moves.push_back(fmt::format("{} the axis {} ({} ± {:.1f}′)",
+                                c.altitude_turn == AltitudeTurn::raise ? "raise" : "lower", degree_text(c.altitude),
+                                arcmin_text(c.altitude), std::max(0.1, m.altitude_sigma.arcmin())));
+  if (c.azimuth_base > m.azimuth_sigma)
+    moves.push_back(
+        fmt::format("turn the base {} ± {:.2f}° to the {}, towards {}, as you stand behind the mount facing "
+                    "the pole",
+                    degree_text(c.azimuth_base), std::max(0.01, m.azimuth_sigma.deg()), c.right_hand ? "right" : "left",
+                    c.azimuth_turn == AzimuthTurn::east ? "east" : "west"));
+  if (moves.empty()) return "Turn      nothing: the axis' error is smaller than what is known of it";
+  return "Turn      " + fmt::format("{}", fmt::join(moves, ", then "));
 }
 
 void what_next(const CheckSequence& s, double tolerance_px, Lines& out) {
@@ -99,18 +121,10 @@ void what_next(const CheckSequence& s, double tolerance_px, Lines& out) {
   const auto axis = std::find_if(d.causes.begin(), d.causes.end(),
                                  [](const NightCause& c) { return c.cause == "axis misalignment"; });
   const bool axis_to_blame = axis != d.causes.end();
-  if (s.correction && axis_to_blame) {
-    const AxisCorrection& c = *s.correction;
-    out.push_back(
-        fmt::format("Turn      {} the axis {} ({}), then the base {} to the {}, towards {}, as you stand behind the "
-                    "mount facing the pole",
-                    c.altitude_turn == AltitudeTurn::raise ? "raise" : "lower", degree_text(c.altitude),
-                    arcmin_text(c.altitude), degree_text(c.azimuth_base), c.right_hand ? "right" : "left",
-                    c.azimuth_turn == AzimuthTurn::east ? "east" : "west"));
-  }
+  if (s.correction && s.mount && axis_to_blame) out.push_back(turn_text(*s.correction, *s.mount));
   if (s.correction && axis_to_blame && axis->share < 0.5)
     out.push_back(
-        fmt::format("          that removes the axis's share, {:.0f} % of what spoils the frames, and no more",
+        fmt::format("          the axis is {:.0f} % of what spoils the frames; the rest stays whatever you turn",
                     100.0 * axis->share));
   if (s.mount && s.mount->outcome == MountOutcome::solved && s.mount_message.empty())
     out.push_back(fmt::format("Axis      {} ± {:.1f}′ from the pole, from {}", arcmin_text(s.mount->total_error),
@@ -122,20 +136,26 @@ void what_next(const CheckSequence& s, double tolerance_px, Lines& out) {
     std::string text = fmt::format("Exposure  the steady motion (axis, rate, worm) stays within {:g} px up to {}",
                                    tolerance_px, duration_text(*d.longest_sharp_s));
     if (d.saved_by_longest)
-      text += fmt::format("; such subs would have saved {:.0f} % of the trailed frames", 100.0 * *d.saved_by_longest);
+      text +=
+          *d.saved_by_longest < 0.005
+              ? std::string("; the frames are trailed by other things, which shorter subs leave")
+              : fmt::format("; such subs would have saved {:.0f} % of the trailed frames", 100.0 * *d.saved_by_longest);
     out.push_back(text);
   }
 }
 
 void findings(const CheckReport& r, const CheckSequence& s, const Names& names, Lines& out) {
+  constexpr double kWorthTelling = 0.1;  // of the accepted trail
   const NightDiagnosis& d = s.diagnosis;
   if (d.drift)
     out.push_back(fmt::format("Drift     {:.2f} px a minute at the centre, {:.2f} at worst", d.drift->centre_px_per_min,
                               d.drift->worst_px_per_min));
-  for (const PeriodicTerm& p : d.periodic)
+  for (const PeriodicTerm& p : d.periodic) {
+    if (p.amplitude_px < kWorthTelling * r.tolerance_px) continue;
     out.push_back(fmt::format("Period    {:.0f} ± {:.0f} s, swing ± {:.2f} px{}", p.period_s,
                               std::max(1.0, p.period_sigma_s), p.amplitude_px,
                               p.amplitude_arcsec ? fmt::format(" (± {:.1f}″)", *p.amplitude_arcsec) : ""));
+  }
   for (const NightStep& step : d.steps)
     out.push_back(fmt::format("{}after {}: the field stays shifted by {:.1f} px",
                               step.kind == StepKind::slip ? "Leap      " : "Re-aimed  ",

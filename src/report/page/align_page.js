@@ -71,7 +71,8 @@ function causesSection(causes) {
   if (!causes.length) return;
   section("causes", el("ol", { class: "causes" }, causes.map((c) => el("li", null,
     el("p", { class: "cause" }, el("span", { class: "share", "aria-hidden": "true" }, shareBar(c.share)), el("strong", null, capital(c.cause)), ` ${(100 * c.share).toFixed(0)} %`),
-    el("p", null, quoted(capital(c.evidence)))))));
+    el("p", null, quoted(capital(c.evidence))),
+    known(c.remedy) ? el("p", { class: "how" }, `${capital(c.remedy)}.`) : null))));
 }
 function shareBar(share) {
   return svg("svg", { viewBox: "0 0 60 10", class: "bar" }, svg("rect", { class: "outline", x: 0.5, y: 0.5, width: 59, height: 9 }),

@@ -100,7 +100,7 @@ CheckReport sample_night() {
   d.settling = Settling{3.0, 1.0, 0.1, 120.0};
   d.wander_px = 0.1;
   d.causes = {{"axis misalignment", 0.8, 2.1, 1, 120.0,
-               "the field drifts evenly, and its direction puts the axis 31′ from the pole (± 0.4′): 2.20 px a minute"},
+               "the field drifts 2.20 px a minute as it does with the axis 31′ ± 0.4′ from the pole"},
               {"defocus", 0.2, 1.5, 1, 0.0,
                "star width grows from 2.4 px by up to 1.5 px while the light stays, with no direction to it"}};
   d.longest_sharp_s = 26.0;
