@@ -90,10 +90,13 @@ struct StarOptions {
   int max_stars = 30000;          ///< brightest kept
   int max_fitted = 4000;          ///< brightest unsaturated that get a profile fit; the rest keep windowed centroids
   int max_saturated_fitted = 500; ///< brightest saturated that do, through their wings, at ten times the cost
+  /// A coarse look, in sums of 2×2 pixels and at a third of the cost, is enough when it shows this many stars clearly:
+  /// they are the brightest, and only faint ones are missing. 0: always look pixel by pixel.
+  int enough_stars = 0;
   std::optional<double> focal_px; ///< lets the trail field speak in angles
   int threads = 0;                ///< 0: all
 
-  /// Limits: threshold 3 to 1000 σ, max_stars at least 1, fits and threads not negative, focal_px positive.
+  /// Limits: threshold 3 to 1000 σ, max_stars at least 1, fits, enough_stars and threads not negative, focal_px positive.
   [[nodiscard]] Status validate() const;
 };
 

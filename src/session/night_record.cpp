@@ -89,6 +89,7 @@ Result<FrameRecord> record_of(const Frame& frame, const RecordOptions& options) 
   star_options.max_fitted = options.most_fitted;
   star_options.max_saturated_fitted = options.most_saturated;
   star_options.max_stars = options.most_found;
+  star_options.enough_stars = static_cast<int>(options.most_stars);
   const Result<StarList> stars = find_stars(frame, star_options);
   if (!stars) return stars.error();
   return record_of(frame, *stars, options);

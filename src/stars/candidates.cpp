@@ -77,7 +77,9 @@ std::vector<Star> measure_candidates(const Frame& frame, const BackgroundMap& ba
       if (judged.significance < kFaint && local.is_interpolated_pixel(c.x, c.y, judged.sky))
         measured[i]->flags.hot_pixel = true;
       // A pixel at the white level says nothing about how sharp it is; those beside it do.
-      if (m.saturated_pixels > 0 && stands_alone(frame, background, c.x, c.y)) measured[i]->flags.hot_pixel = true;
+      if (m.saturated_pixels > 0 ? stands_alone(frame, background, c.x, c.y)
+                                 : clearly_stands_alone(frame, background, c.x, c.y))
+        measured[i]->flags.hot_pixel = true;
     }
   });
   std::vector<Star> stars;

@@ -50,27 +50,37 @@ Star star_from(const TrailCandidate& t, const Frame& frame, const BackgroundMap&
   return s;
 }
 
-/// Of candidates by falling significance; some of those kept will turn out to be no stars.
-void keep_best(double threshold, std::size_t most, std::vector<Candidate>& candidates) {
+/// Of candidates by falling significance. Where there are too many the hot pixels go first; some of those kept will
+/// turn out to be no stars all the same.
+void keep_best(const Frame& frame, const BackgroundMap& background, double threshold, std::size_t most,
+               std::vector<Candidate>& candidates) {
   const auto weak = std::find_if(candidates.begin(), candidates.end(),
                                  [&](const Candidate& c) { return static_cast<double>(c.significance) < threshold; });
   candidates.erase(weak, candidates.end());
+  if (candidates.size() <= most) return;
+  std::erase_if(candidates, [&](const Candidate& c) { return clearly_stands_alone(frame, background, c.x, c.y); });
   if (candidates.size() > most) candidates.resize(most);
 }
 
 /// Coarse sums show an image at least this share as significant as its pixels do, down to the sharpest.
 constexpr double kCoarseShare = 1.0 / 1.5;
 
-/// Nothing when there are not `least` candidates that a coarse look is sure not to have missed.
+/// Candidates that a coarse look is sure not to have missed, hot pixels left out.
+std::ptrdiff_t count_clear(const Frame& frame, const BackgroundMap& background, double threshold,
+                           const std::vector<Candidate>& candidates) {
+  return std::count_if(candidates.begin(), candidates.end(), [&](const Candidate& c) {
+    return static_cast<double>(c.significance) * kCoarseShare > threshold &&
+           !clearly_stands_alone(frame, background, c.x, c.y);
+  });
+}
+
+/// Nothing when there are not `least` clear candidates.
 std::optional<FoundImages> look(const Frame& frame, const BackgroundMap& background, const StarOptions& options,
-                                Grain grain, std::ptrdiff_t least) {
+                                Grain grain, int least) {
   FoundImages found;
   std::vector<Candidate> candidates =
       detect(frame, background, kFirstLook_px, options.threshold_sigma - kHeadroom, grain, options.threads);
-  const auto sure = std::count_if(candidates.begin(), candidates.end(), [&](const Candidate& c) {
-    return static_cast<double>(c.significance) * kCoarseShare > options.threshold_sigma;
-  });
-  if (sure < least) return {};
+  if (least > 0 && count_clear(frame, background, options.threshold_sigma, candidates) < least) return {};
   found.size = measure_star_size(frame, background, candidates);
   const StarSize& size = found.size;
   if (size.elongation > kTrailedElongation) {
@@ -87,7 +97,8 @@ std::optional<FoundImages> look(const Frame& frame, const BackgroundMap& backgro
   const LocalSky local(frame, background, kernel_px, size.sigma_px);
   const double threshold = local.excess_noise() * options.threshold_sigma - kHeadroom;
   if (kernel_px != kFirstLook_px) candidates = detect(frame, background, kernel_px, threshold, grain, options.threads);
-  keep_best(threshold, static_cast<std::size_t>(options.max_stars + options.max_stars / 2), candidates);
+  keep_best(frame, background, threshold, static_cast<std::size_t>(options.max_stars + options.max_stars / 2),
+            candidates);
   found.stars = measure_candidates(frame, background, local, candidates, size, options);
   return found;
 }
@@ -95,15 +106,14 @@ std::optional<FoundImages> look(const Frame& frame, const BackgroundMap& backgro
 }  // namespace
 
 FoundImages find_images(const Frame& frame, const BackgroundMap& background, const StarOptions& options) {
-  constexpr std::size_t kShort = 5000;  // pixels to a listed star from which a coarse look is worth a try
-  const auto wanted = static_cast<std::size_t>(options.max_stars);
-  if (wanted * kShort < frame.pixels.size()) {
-    std::optional<FoundImages> found = look(frame, background, options, Grain::quad, options.max_stars);
-    const auto sure = [&](const Star& s) { return s.flags.usable() && s.snr * kCoarseShare > options.threshold_sigma; };
-    const bool enough =
-        found && (found->trailed || std::count_if(found->stars.begin(), found->stars.end(), sure) >= options.max_stars);
-    if (enough) return std::move(*found);
-  }
+  if (options.enough_stars > 0)
+    if (auto found = look(frame, background, options, Grain::quad, options.enough_stars)) {
+      const auto clear = [&](const Star& s) {
+        return s.flags.usable() && s.snr * kCoarseShare > options.threshold_sigma;
+      };
+      if (found->trailed || std::count_if(found->stars.begin(), found->stars.end(), clear) >= options.enough_stars)
+        return std::move(*found);
+    }
   return *look(frame, background, options, Grain::pixel, 0);
 }
 

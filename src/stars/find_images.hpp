@@ -18,8 +18,7 @@ struct FoundImages {
   std::vector<Star> stars;
 };
 
-/// A short list of a rich frame's brightest (StarOptions::max_stars) takes a coarse look only, see Grain: what that
-/// misses would not be on the list.
+/// A coarse look first where StarOptions::enough_stars allows it, see Grain.
 FoundImages find_images(const Frame& frame, const BackgroundMap& background, const StarOptions& options);
 
 }  // namespace polewright

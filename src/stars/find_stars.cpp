@@ -71,6 +71,9 @@ Result<StarList> find_stars(const Frame& frame, const StarOptions& options) {
   FrameProfile profile;
   profile.sigma_px = without_pixel(found.size.sigma_across_px);
   if (found.trailed) profile.motion = found.trailed->field;
+  // A list that has to be cut is one of stars.
+  if (list.stars.size() > static_cast<std::size_t>(options.max_stars))
+    std::erase_if(list.stars, [](const Star& s) { return s.flags.hot_pixel; });
   const auto brighter = [](const Star& a, const Star& b) { return a.flux > b.flux; };
   std::stable_sort(list.stars.begin(), list.stars.end(), brighter);
   if (list.stars.size() > static_cast<std::size_t>(options.max_stars))

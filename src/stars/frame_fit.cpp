@@ -240,8 +240,8 @@ class FrameFitter {
   }
 
   /// The share of light in the wings that the exemplars' fits prefer. Each star's say is limited, and together they
-  /// must prefer wings clearly: a wing that is not there makes every flux too large. Beyond the best share fits only get
-  /// worse.
+  /// must prefer wings clearly: a wing that is not there makes every flux too large. Beyond the best share fits only
+  /// get worse.
   void choose_wings(const std::vector<std::size_t>& sample) {
     constexpr std::array<double, 5> shares{0.0, 0.06, 0.12, 0.2, 0.3};
     constexpr double kSay = 10.0,

@@ -15,6 +15,8 @@ Status StarOptions::validate() const {
   if (max_saturated_fitted < 0)
     return refused(fmt::format("at most {} fits of saturated stars", max_saturated_fitted), "0 or more",
                    "Leave it at 500.");
+  if (enough_stars < 0)
+    return refused(fmt::format("{} stars being enough", enough_stars), "0 or more", "Leave it at 0.");
   if (focal_px && !(*focal_px > 0.0 && *focal_px < 1e9))
     return refused(fmt::format("focal length {} px", *focal_px), "a positive number of pixels", "Leave it out.");
   if (threads < 0) return refused(fmt::format("{} threads", threads), "0 (all) or more", "");

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 
 #include "stars/calibration.hpp"
 #include "stars/measure.hpp"
@@ -49,17 +50,34 @@ StarSize size_through(const Frame& frame, const BackgroundMap& background, const
   return size;
 }
 
-}  // namespace
+struct CrossLight {
+  double middle = 0.0, beside = 0.0;
+};
 
-bool stands_alone(const Frame& frame, const BackgroundMap& background, int x, int y) {
+/// Light of the brightest pixel at (x, y) and of the four beside it together.
+std::optional<CrossLight> light_of_cross(const Frame& frame, const BackgroundMap& background, int x, int y) {
   const auto light = [&](int i, int j) { return frame.at(i, j) - static_cast<double>(background.level(i, j)); };
-  if (x < 2 || y < 2 || x >= frame.width - 2 || y >= frame.height - 2) return false;
+  if (x < 2 || y < 2 || x >= frame.width - 2 || y >= frame.height - 2) return {};
   int px = x, py = y;
   for (int j = y - 1; j <= y + 1; ++j)
     for (int i = x - 1; i <= x + 1; ++i)
       if (light(i, j) > light(px, py)) px = i, py = j;
-  const double beside = light(px - 1, py) + light(px + 1, py) + light(px, py - 1) + light(px, py + 1);
-  return beside < 0.5 * light(px, py);
+  return CrossLight{light(px, py), light(px - 1, py) + light(px + 1, py) + light(px, py - 1) + light(px, py + 1)};
+}
+
+}  // namespace
+
+bool stands_alone(const Frame& frame, const BackgroundMap& background, int x, int y) {
+  const auto light = light_of_cross(frame, background, x, y);
+  return light && light->beside < 0.5 * light->middle;
+}
+
+bool clearly_stands_alone(const Frame& frame, const BackgroundMap& background, int x, int y) {
+  const auto light = light_of_cross(frame, background, x, y);
+  if (!light) return false;
+  // The four beside scatter by twice the noise together. Filters pass at least a seventh of a star's light beside it.
+  const double share = frame.mosaic.is_colour() ? 0.15 : 0.5;
+  return light->beside + 4.0 * static_cast<double>(background.noise(x, y)) < share * light->middle;
 }
 
 StarSize measure_star_size(const Frame& frame, const BackgroundMap& background,

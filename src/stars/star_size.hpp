@@ -15,6 +15,8 @@ constexpr double kFirstLook_px = 1.3;  ///< loses under 10 % of significance for
 /// sharpest star a pixel grid records (σ 0.45 px) has 0.7 there. Hot pixels may outnumber the stars, so what is
 /// measured for the whole frame must not rest on them.
 [[nodiscard]] bool stands_alone(const Frame& frame, const BackgroundMap& background, int x, int y);
+/// The same beyond doubt: noise cannot have made it of a star, and neither can a mosaic of a star of one colour.
+[[nodiscard]] bool clearly_stands_alone(const Frame& frame, const BackgroundMap& background, int x, int y);
 
 /// Medians over the brightest unsaturated candidates; the pixel's own blur is in all of them.
 struct StarSize {
