@@ -263,9 +263,30 @@ std::optional<AxisBend> allow_for_bend(const MountProblem& problem, MountSolutio
   return bend;
 }
 
-bool one_pointing(const MountSolution& mount) {
-  return std::all_of(mount.frames.begin(), mount.frames.end(),
-                     [](const MountFrameFit& f) { return f.set_aside || (f.group == 0 && f.axis_epoch == 0); });
+/// Furthest that the camera moved across the axis from one pointing on the head to the next, rad. A base that is
+/// adjusted takes the camera along, as far as the axis.
+double furthest_across(const MountSolution& mount) {
+  double furthest = 0.0;
+  const MountFrameFit* last = nullptr;
+  for (const MountFrameFit& f : mount.frames) {
+    if (f.set_aside) continue;
+    if (last && f.group != last->group) {
+      const Rotation<Enu, Enu> moved = f.camera_from_enu.inverse() * last->camera_from_enu;
+      const Eigen::AngleAxisd turn(
+          Eigen::Map<const Eigen::Matrix<double, 3, 3, Eigen::RowMajor>>(moved.m.data()).eval());
+      const Vector3d axis(mount.axis.x, mount.axis.y, mount.axis.z);
+      furthest = std::max(furthest, (turn.angle() * turn.axis()).cross(axis).norm());
+    }
+    last = &f;
+  }
+  return furthest;
+}
+
+double largest_adjustment(const MountSolution& mount) {
+  double largest = 0.0;
+  for (const AxisChange& change : mount.adjustments)
+    largest = std::max(largest, angle_between(change.axis_before, change.axis_after).rad());
+  return largest;
 }
 
 }  // namespace
@@ -277,7 +298,8 @@ NightMount solve_night(const MountProblem& problem, const MountOptions& options)
     MountProblem untouched = problem;
     untouched.adjusted_before = {0};  // and not since
     MountSolution held = solve_mount(untouched, options);
-    if (held.outcome == MountOutcome::solved && one_pointing(held)) out.mount = std::move(held);
+    if (held.outcome == MountOutcome::solved && furthest_across(held) < 0.5 * largest_adjustment(out.mount))
+      out.mount = std::move(held);
   }
   out.bend = allow_for_bend(problem, out.mount);
   return out;

@@ -25,7 +25,7 @@ struct NightMount {
 /// series; of unknown size, beside scatter from frame to frame) is averaged over its likelihood, axis and starts being
 /// free, and over the chance that there is nothing slow. Nothing is added when that is the likelier or the frames are
 /// few (under five of one pointing). A departure that is even all night is not seen: to any such fit it is an axis
-/// error. Where one axis and one pointing serve all frames, a course that bends is not taken for an adjustment.
+/// error. A course that bends is not taken for an adjustment of the axis unless the field leapt about as far.
 [[nodiscard]] NightMount solve_night(const MountProblem& problem, const MountOptions& options = {});
 
 /// Adds to a solved mount's stated errors what a drift of unknown direction makes of the axis, 1σ in each direction.
