@@ -184,10 +184,11 @@ void Grower::choose_freedom(Grown& grown) const {
 }
 
 void Grower::complete(Grown& grown) const {
+  // In units of sigma: generous at first, because growing used few stars and a plain lens, whose pairs say nothing about
+  // the corners.
+  grown.reach_sigmas = 60.0;
   grown.field =
       stars_around(grown.pose, std::min<std::size_t>(2500, 60 + 4 * std::min(detections_.size(), kAllDetections)));
-  // In units of sigma: generous at first, because growing used few stars and a plain lens.
-  grown.reach_sigmas = std::clamp(4.0 * typical_sigmas(grown), 6.0, 60.0);
   associate(grown);
   settle(grown);
 }

@@ -7,7 +7,7 @@
 namespace polewright::session {
 
 /// Changes whenever identification changes what it finds; older results are worked out anew.
-inline constexpr std::string_view kIdentifiedVersion = "1";
+inline constexpr std::string_view kIdentifiedVersion = "2";
 
 /// Names everything an identification depends on: what was measured in the frame, the star table, hints and options.
 [[nodiscard]] std::uint64_t identification_key(const FrameRecord& record, const Catalogue& catalogue,

@@ -3,7 +3,8 @@
 function(polewright_warnings target)
   target_compile_options(${target} PRIVATE -Wall -Wextra -Wpedantic -Wshadow -Werror)
   if(POLEWRIGHT_SANITIZE)
-    target_compile_options(${target} PRIVATE -fsanitize=address,undefined -fno-omit-frame-pointer)
+    target_compile_options(${target} PRIVATE -fsanitize=address,undefined -fno-omit-frame-pointer
+                           -Wno-maybe-uninitialized)  # false alarms of GCC 12 in the standard library's own headers
     target_link_options(${target} PUBLIC -fsanitize=address,undefined)
   endif()
   if(POLEWRIGHT_NATIVE)
