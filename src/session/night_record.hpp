@@ -44,7 +44,7 @@ struct FrameRecord {
 
 struct RecordOptions {
   std::size_t most_stars = 200;  ///< kept per frame; enough to match, to identify and to fit
-  int most_fitted = 200;         ///< that get a profile fit: their mean trail is good to 0.15 px by then
+  int most_fitted = 200;         ///< that get a profile fit; as many as are kept
   int most_saturated = 20;       ///< that get one: they say where, not how trailed
   int most_found = 1000;         ///< beyond these a lost half still shows in the light of the stars in common
 };
