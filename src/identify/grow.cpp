@@ -1,6 +1,7 @@
 #include "identify/grow.hpp"
 
 #include <algorithm>
+#include <cassert>
 #include <cmath>
 
 namespace polewright {
@@ -54,8 +55,10 @@ double Grower::sigma_px(const Grown& grown, std::uint32_t detection) const {
 std::vector<FitPair> Grower::fit_pairs(const Grown& grown) const {
   std::vector<FitPair> pairs;
   pairs.reserve(grown.pairs.size());
-  for (const StarPair& p : grown.pairs)
+  for (const StarPair& p : grown.pairs) {
+    assert(p.field < grown.field.size() && "pairs of another field");
     pairs.push_back({grown.field[p.field].direction, detections_[p.detection].place, sigma_px(grown, p.detection)});
+  }
   return pairs;
 }
 
@@ -184,8 +187,8 @@ void Grower::choose_freedom(Grown& grown) const {
 }
 
 void Grower::complete(Grown& grown) const {
-  // In units of sigma: generous at first, because growing used few stars and a plain lens, whose pairs say nothing about
-  // the corners.
+  // In units of sigma: generous at first, because growing used few stars and a plain lens, whose pairs say nothing
+  // about the corners.
   grown.reach_sigmas = 60.0;
   grown.field =
       stars_around(grown.pose, std::min<std::size_t>(2500, 60 + 4 * std::min(detections_.size(), kAllDetections)));

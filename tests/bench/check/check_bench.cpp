@@ -6,10 +6,10 @@
 #include <libraw/libraw.h>
 #include <sys/resource.h>
 
-#include <ctime>
 #include <filesystem>
 #include <memory>
 
+#include "base/thread_clock.hpp"
 #include "polewright/catalogue.hpp"
 #include "session/night_cache.hpp"
 #include "session/night_record.hpp"
@@ -67,14 +67,8 @@ void decode_fits(const fs::path& file) {
   benchmark::DoNotOptimize(pixels.data());
 }
 
-/// Processor time of this thread: the wall clock of a shared machine says more about its other users.
-double thread_seconds() {
-  timespec t{};
-  ::clock_gettime(CLOCK_THREAD_CPUTIME_ID, &t);
-  return static_cast<double>(t.tv_sec) + 1e-9 * static_cast<double>(t.tv_nsec);
-}
-
-/// Decode and measurement in turn, so that both see the same machine.
+/// Decode and measurement in turn, so that both see the same machine; processor time, because the wall clock of a
+/// shared one says more about its other users.
 void measure_beside(benchmark::State& state, const char* name, void (*decode)(const fs::path&)) {
   const fs::path file = folder() / name;
   double bare = 0.0, whole = 0.0;
